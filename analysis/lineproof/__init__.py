@@ -1,0 +1,1 @@
+"""Post-event quality analytics for races timed with passive tags and mats."""

@@ -1,0 +1,63 @@
+"""Errors, by whose fault they are.
+
+A user sees one sentence that names the file, the row and the column where they are known,
+says what was found and what was expected, and what to do.  Never a traceback.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class LineproofError(Exception):
+    """Something the user can mend.  ``str(error)`` is the whole sentence for the user.
+
+    ``problem`` says what was found and what was expected, ``todo`` what to do about it.
+    ``file``, ``row`` (as a spreadsheet counts it: the first line of the file is row 1) and
+    ``column`` (the header's own words) say where, as far as it is known.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        todo: str = "",
+        file: str | Path | None = None,
+        row: int | None = None,
+        column: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.todo = todo
+        self.file = None if file is None else Path(file).name
+        self.row = row
+        self.column = column
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        place = ", ".join(
+            part
+            for part in (
+                self.file or "",
+                f"row {self.row}" if self.row is not None else "",
+                f'column "{self.column}"' if self.column is not None else "",
+            )
+            if part
+        )
+        sentence = self.problem.rstrip(".") + (f"; {self.todo.rstrip('.')}" if self.todo else "")
+        return f"{place}: {sentence}." if place else f"{sentence}."
+
+
+class EventError(LineproofError):
+    """The event description (event.toml), the entries or the decisions are wrong or contradict."""
+
+
+class InputError(LineproofError):
+    """An export cannot be read as a whole (a row that cannot be read is a reject, not an error)."""
+
+
+class OutputError(LineproofError):
+    """The results cannot be written where they were asked for."""
+
+
+class TableError(Exception):
+    """A frame breaks its contract in tables.py: a fault of ours, not of the user."""

@@ -1,0 +1,203 @@
+"""The words of the trade in the order of the flow, the labels, and every default with its reason.
+
+Read this first.  A word means the same thing in every table, module, chart and report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+GLOSSARY: dict[str, str] = {
+    "event": "one race day: one or more courses, timed by one crew",
+    "course": "a route of stated distance that passes timing points in a known order",
+    "entry": "one row of the start list: one runner (or relay team) on one course in one wave",
+    "wave": "runners who share one gun",
+    "tag": "the passive transponder that a runner carries, on a shoe or a bib",
+    "timing point": "a place on the course where time is taken: start, split or finish",
+    "line": "one row of mats across the course at a timing point",
+    "main": "the line of a timing point whose times are used when it has them",
+    "backup": "the second line of a timing point, a few metres from the main one",
+    "mat": "one piece of a line, with one antenna, about one metre wide",
+    "reader": "the device that a line's antennas are cabled to, and that keeps the time",
+    "read": "one observation of one tag by one antenna",
+    "passing": "all reads of one tag by one line in one go",
+    "visit": "one time that a course passes a timing point; a looped course visits one several times",
+    "order": "the place of a visit in its course: 0 for the first, counting on along the course",
+    "crossing": "one runner at one visit, both lines and all of the runner's tags merged",
+    "segment": "the stretch between two consecutive visits of a course",
+    "gun time": "from the start signal of the wave to the crossing",
+    "net time": "from the runner's own crossing of the start to the crossing",
+    "miss": "a crossing that a line, or both lines of a point, did not read",
+    "proof": "evidence from elsewhere that a runner crossed a visit, read there or not",
+    "doubtful": "a runner read later, but sooner than the full distance allows: no proof of crossing",
+    "detection rate": "the share of crossings that were read, by a line or by either line of a point",
+    "achieved": "of the runners who crossed here today, the share that was read",
+    "capability": "with this set-up, the share that would be read next time",
+    "finding": "rows that a check labelled, with what the reviewer should do",
+    "decision": "the reviewer's word on a row: keep, void or correct",
+    "look-up": "a runner to look for on the finish camera, with the clock window to look in",
+}
+
+
+class Role(StrEnum):
+    MAIN = "main"
+    BACKUP = "backup"
+
+
+class Level(StrEnum):
+    """How far an export has been worked up before it reached us."""
+
+    READS = "reads"
+    PASSINGS = "passings"
+    MERGED = "merged"
+    WIDE = "wide"
+
+
+class PointKind(StrEnum):
+    START = "start"
+    SPLIT = "split"
+    FINISH = "finish"
+
+
+class ReadChoice(StrEnum):
+    """Which read of a passing gives its time."""
+
+    FIRST = "first"
+    STRONGEST = "strongest"
+    LAST = "last"
+
+
+READ_CHOICE_BY_KIND: dict[PointKind, ReadChoice] = {
+    # People stand on the mats before the gun, so only their last read is the crossing.
+    PointKind.START: ReadChoice.LAST,
+    PointKind.SPLIT: ReadChoice.FIRST,
+    PointKind.FINISH: ReadChoice.FIRST,
+}
+
+
+class TimeSource(StrEnum):
+    """Which line gave a crossing its time; ``unstated`` where the input does not tell."""
+
+    MAIN = "main"
+    BACKUP = "backup"
+    UNSTATED = "unstated"
+    CORRECTED = "corrected"
+
+
+class RunnerClass(StrEnum):
+    FOOT = "foot"
+    WHEEL = "wheel"
+    HANDCYCLE = "handcycle"
+
+
+class Unused(StrEnum):
+    """Why a passing became part of no crossing."""
+
+    UNKNOWN_TAG = "unknown tag"
+    BEFORE_START = "before the start"
+    AFTER_CLOSE = "after the close"
+    OFF_COURSE = "point not on the runner's course"
+    TOO_EARLY = "too early to be the crossing"
+    EXTRA = "read again after the crossing"
+
+
+class Proof(StrEnum):
+    """What is known of one runner at one visit."""
+
+    SEEN = "seen"  # read here
+    PROVEN = "proven"  # not read here, but read later with a plausible time for the full distance
+    DOUBTFUL = "doubtful"  # read later, but too soon for the full distance
+    UNPROVEN = "unproven"  # not read here nor later
+
+
+class Severity(StrEnum):
+    ERROR = "error"  # a published result is wrong if this stands
+    WARNING = "warning"  # somebody should look
+    NOTE = "note"  # worth knowing, nothing to do
+
+
+class Quantity(StrEnum):
+    ACHIEVED = "achieved"
+    CAPABILITY = "capability"
+
+
+class Evidence(StrEnum):
+    """What proves the crossings that a rate is counted over, strongest first."""
+
+    SEEN_LATER = "seen later"
+    SIBLING = "sibling line"
+    NONE = "none"
+
+
+class DecisionKind(StrEnum):
+    KEEP = "keep"
+    VOID = "void"
+    CORRECT = "correct"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A number that a user can change in the ``[settings]`` table of event.toml."""
+
+    value: float
+    unit: str
+    reason: str
+    source: str = "common practice"
+
+
+SETTINGS: dict[str, Setting] = {
+    "passing_gap_s": Setting(
+        10, "s", "a slow walker is over a line's read zone for under 10 s; no lap is that short"
+    ),
+    "crossing_gap_s": Setting(
+        30, "s", "a walker takes about 10 s from main to backup line; no lap is under 60 s"
+    ),
+    "opens_before_h": Setting(
+        6, "h", "clock times are placed in the 24 hours that begin this long before the first gun"
+    ),
+    "closes_after_h": Setting(
+        16, "h", "reads later than this after the last gun belong to no runner of the event"
+    ),
+    "early_start_s": Setting(
+        5, "s", "a start crossing may lead the gun by a clock error of this size, not by more"
+    ),
+    "standing_s": Setting(
+        60, "s", "a tag read this long in one go is not crossing: somebody stands by the line"
+    ),
+    "too_close_s": Setting(
+        60, "s", "two passings of one tag at one line closer than this cannot be two visits"
+    ),
+    "together_s": Setting(
+        1.0, "s", "two tags that cross nearly every line within this time are on one person"
+    ),
+    "together_share": Setting(
+        0.9, "share", "of the lines that either tag crossed; friends do it on some lines only"
+    ),
+    "together_lines": Setting(4, "lines", "fewer shared lines than this prove nothing"),
+    "clock_tolerance_s": Setting(
+        1.0, "s", "two line clocks set to satellite time differ by less than this"
+    ),
+    "distance_tolerance_m": Setting(
+        20, "m", "a split mat lies within this of its stated distance; splits are not measured to record grade"
+    ),
+    "whole_line_share": Setting(
+        0.5, "share", "of a segment's times too fast: one clock or distance fault, not many runners"
+    ),
+    "line_offset_s": Setting(
+        20, "s", "more than any walk between two lines: a clock fault, proposed and never applied silently"
+    ),
+    "filled_start_s": Setting(
+        60, "s", "net equal to gun this far behind the wave's first start is a filled-in start"
+    ),
+    "burst_bin_s": Setting(60, "s", "misses within a minute are taken to share a cause"),
+    "time_bin_min": Setting(10, "min", "rates over time are shown in bins of this length"),
+    "target": Setting(0.998, "share", "read by either line of a point that has a main and a backup line"),
+    "confidence": Setting(0.95, "share", "of stated intervals hold the truth"),
+    "rounding_s": Setting(
+        1.0,
+        "s",
+        "an official road time is the next longer whole second, rounded once from the raw difference",
+        "rules of competition, technical rule on transponder timing (seen as quoted in public documents)",
+    ),
+}
