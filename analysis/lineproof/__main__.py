@@ -1,0 +1,3 @@
+from lineproof.cli import main
+
+main()

@@ -1,0 +1,95 @@
+"""The timer's working copies: CSV tables that open in a spreadsheet, Parquet for further work.
+
+All files are first written beside the old ones and then put in place one by one, so that a full disk
+or a stop half way leaves the results of the review before.  Times are local, with their offset.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from lineproof.errors import OutputError
+
+if TYPE_CHECKING:
+    from lineproof.pipeline import Review
+
+# A spreadsheet takes a text cell that begins so for a formula.
+FORMULA_BEGINNINGS = r"^[=+\-@\t\r]"
+
+
+def write_results(review: Review, out: str | Path) -> list[Path]:
+    """Write the review's tables into ``out`` and return their paths.
+
+    Raises ``OutputError`` where the folder cannot be written; what was there before stays.
+    """
+    out = Path(out)
+    zone = review.event.zone
+    with replacing(out) as new:
+        _to_csv(review.findings, new / "findings.csv", zone)
+        _to_csv(review.rates, new / "rates.csv", zone)
+        _to_csv(_with_clock(review.lookups, zone), new / "lookups.csv", zone)
+        _to_csv(review.rejects, new / "rejects.csv", zone)
+        _to_csv(review.account, new / "account.csv", zone)
+        _to_csv(review.unused, new / "unused.csv", zone)
+        review.crossings.write_parquet(new / "crossings.parquet")
+        checks = {"passed": review.gate.passed, "suite": review.gate.suite, "results": review.gate.outcome}
+        (new / "checks.json").write_text(json.dumps(checks, indent=2, sort_keys=True), encoding="utf-8")
+        names = sorted(path.name for path in new.iterdir())
+    return [out / name for name in names]
+
+
+@contextmanager
+def replacing(out: Path) -> Iterator[Path]:
+    """A scratch folder inside ``out`` whose files replace those of ``out`` when the block ends well."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        scratch = Path(tempfile.mkdtemp(prefix=".writing-", dir=out))
+    except OSError as problem:
+        raise _cannot_write(out, problem) from None
+    try:
+        yield scratch
+        for path in sorted(scratch.iterdir()):
+            os.replace(path, out / path.name)
+    except (OSError, pl.exceptions.PolarsError) as problem:
+        raise _cannot_write(out, problem) from None
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _cannot_write(out: Path, problem: Exception) -> OutputError:
+    cause = getattr(problem, "strerror", None) or str(problem).splitlines()[0]
+    return OutputError(
+        f'the results cannot be written into the folder "{out.name}" ({cause.lower()})',
+        todo="free space or choose another folder with --out; the earlier results are unchanged",
+    )
+
+
+def _to_csv(frame: pl.DataFrame, path: Path, zone: str) -> None:
+    # The byte order mark makes a spreadsheet read the file as UTF-8.
+    spreadsheet_safe(frame, zone).write_csv(path, include_bom=True)
+
+
+def spreadsheet_safe(frame: pl.DataFrame, zone: str) -> pl.DataFrame:
+    """Local ISO 8601 times with offset, and no text that a spreadsheet would run as a formula."""
+    instants = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
+    texts = [name for name, dtype in frame.schema.items() if dtype in (pl.String, pl.Categorical)]
+    local = pl.col(instants).dt.convert_time_zone(zone).dt.strftime("%Y-%m-%dT%H:%M:%S%.6f%:z")
+    armed = pl.col(texts).str.contains(FORMULA_BEGINNINGS)
+    return frame.with_columns(
+        local, pl.when(armed).then("'" + pl.col(texts)).otherwise(pl.col(texts)).name.keep()
+    )
+
+
+def _with_clock(lookups: pl.DataFrame, zone: str) -> pl.DataFrame:
+    """Adds the plain local clock times that one types into a camera's search."""
+    clock = pl.col("look_from", "look_to").dt.convert_time_zone(zone).dt.strftime("%H:%M:%S")
+    return lookups.with_columns(clock.name.replace("look_", "clock_"))

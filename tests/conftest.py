@@ -1,0 +1,8 @@
+"""Makes ``tests/`` importable, so that test modules share small builders by their plain names."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
