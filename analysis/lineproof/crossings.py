@@ -45,7 +45,8 @@ def to_crossings(
     )
     bouts, members = _to_bouts(held.filter("on_course"), event)
     numbered = _number_visits(bouts, visits, event)
-    crossings = _to_rows(numbered.filter(pl.col("why").is_null()), visits, event)
+    heard = heard_lines(passings, event)
+    crossings = _to_rows(numbered.filter(pl.col("why").is_null()), visits, event, heard)
     unused = _to_unused(held, members, numbered)
     return crossings, unused
 
@@ -202,7 +203,7 @@ def _number_stated(bouts: pl.DataFrame) -> pl.DataFrame:
 def _number_looped(bouts: pl.DataFrame, single: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
     """Several visits: matched for the evenest pace, the points read most completely first."""
     places = {key: group["at_m"].to_list() for key, group in visits.sort("order").group_by("course", "point")}
-    anchors = _anchors(bouts, single, visits)
+    anchors = _anchors(bouts, single)
     numbered: dict[tuple[str, str, int], int | None] = {}
     groups = bouts.group_by("runner", "point", "course").agg(
         pl.col("bout").sort_by("time"), pl.col("time").sort().dt.epoch("us"), pl.col("of").first()
@@ -222,7 +223,7 @@ def _number_looped(bouts: pl.DataFrame, single: pl.DataFrame, visits: pl.DataFra
     )
 
 
-def _anchors(bouts: pl.DataFrame, single: pl.DataFrame, visits: pl.DataFrame) -> dict[str, list[Anchor]]:
+def _anchors(bouts: pl.DataFrame, single: pl.DataFrame) -> dict[str, list[Anchor]]:
     """What is known of the runners of looped courses: crossings of single-visit points, else the gun."""
     runners = bouts.select("runner").unique()
     seen = single.filter(pl.col("why").is_null()).join(runners, on="runner", how="semi")
@@ -240,21 +241,26 @@ def _anchors(bouts: pl.DataFrame, single: pl.DataFrame, visits: pl.DataFrame) ->
     return anchors
 
 
-def heard_lines(event: Event) -> set[str]:
-    """Lines whose reads or passings the event's inputs bring: only these can be said to have missed."""
+def heard_lines(passings: pl.DataFrame, event: Event) -> list[str]:
+    """Lines whose reads or passings we have: only these can be said to have missed a runner.
+
+    A line that an input names counts even where it read nothing: a dead line missed everybody.
+    """
     worked_up = (Level.READS, Level.PASSINGS)
-    return {
+    named = {
         line
         for source in event.inputs
         if source.level in worked_up
         for line in (*source.line_names.values(), *([source.line] if source.line else []))
     }
+    levels = [level.value for level in worked_up]
+    present = passings.filter(pl.col("level").is_in(levels))["line"].drop_nulls().unique()
+    return sorted(named | set(present))
 
 
-def _seen(role: Role, event: Event) -> pl.Expr:
+def _seen(role: Role, event: Event, heard: list[str]) -> pl.Expr:
     """True, False, or null where the input cannot tell what the line did."""
     has = pl.col(f"has_{role.value}")
-    heard = heard_lines(event)
     can_tell = [x.point for x in event.lines if x.role is role and x.id in heard]
     from_backup = pl.col("one_line_given") & pl.col("has_backup") & ~pl.col("has_main")
     inferred = from_backup if role is Role.MAIN else pl.lit(False)
@@ -269,7 +275,7 @@ def _seen(role: Role, event: Event) -> pl.Expr:
     )
 
 
-def _to_rows(bouts: pl.DataFrame, visits: pl.DataFrame, event: Event) -> pl.DataFrame:
+def _to_rows(bouts: pl.DataFrame, visits: pl.DataFrame, event: Event, heard: list[str]) -> pl.DataFrame:
     source = {Role.MAIN.value: TimeSource.MAIN.value, Role.BACKUP.value: TimeSource.BACKUP.value}
     rows = (
         bouts.drop("at_m", "of")
@@ -278,8 +284,8 @@ def _to_rows(bouts: pl.DataFrame, visits: pl.DataFrame, event: Event) -> pl.Data
             pl.col("role")
             .replace_strict(source, default=TimeSource.UNSTATED.value, return_dtype=pl.String)
             .alias("time_source"),
-            _seen(Role.MAIN, event).alias("seen_main"),
-            _seen(Role.BACKUP, event).alias("seen_backup"),
+            _seen(Role.MAIN, event, heard).alias("seen_main"),
+            _seen(Role.BACKUP, event, heard).alias("seen_backup"),
         )
     )
     return CROSSINGS.conform(_with_durations(rows, event).sort("runner", "order"))

@@ -31,7 +31,18 @@ EVENT_FILE = "event.toml"
 
 TIME_LAYOUTS = ("auto", "iso", "epoch_s", "epoch_ms", "epoch_us", "clock", "elapsed")
 READ_COLUMNS = ("tag", "time", "line", "antenna", "strength")
-PASSING_COLUMNS = ("tag", "bib", "line", "first", "strongest", "last", "reads", "antenna", "antennas", "strength")
+PASSING_COLUMNS = (
+    "tag",
+    "bib",
+    "line",
+    "first",
+    "strongest",
+    "last",
+    "reads",
+    "antenna",
+    "antennas",
+    "strength",
+)
 MERGED_COLUMNS = ("tag", "bib", "point", "visit", "line", "time")
 WIDE_COLUMNS = ("tag", "bib", "course", "wave", "class", "sex", "age")
 COLUMNS_BY_LEVEL: dict[Level, tuple[str, ...]] = {
@@ -40,7 +51,19 @@ COLUMNS_BY_LEVEL: dict[Level, tuple[str, ...]] = {
     Level.MERGED: MERGED_COLUMNS,
     Level.WIDE: WIDE_COLUMNS,
 }
-ENTRY_COLUMNS = ("runner", "bib", "tag", "course", "wave", "class", "sex", "age", "tag_kind", "tag_batch", "tag_since")
+ENTRY_COLUMNS = (
+    "runner",
+    "bib",
+    "tag",
+    "course",
+    "wave",
+    "class",
+    "sex",
+    "age",
+    "tag_kind",
+    "tag_batch",
+    "tag_since",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +241,9 @@ class _Section:
         for key in self.data:
             if key not in known:
                 raise self.error(
-                    f'the word "{key}" is not known here', suggest(key, known) or f"use {', '.join(known)}", key
+                    f'the word "{key}" is not known here',
+                    suggest(key, known) or f"use {', '.join(known)}",
+                    key,
                 )
 
     def text(self, key: str, default: str | None = None) -> str:
@@ -252,7 +277,9 @@ class _Section:
     def mapping(self, key: str) -> dict[str, str]:
         value = self.data.get(key, {})
         if not isinstance(value, dict) or not all(isinstance(v, str) for v in value.values()):
-            raise self.error(f'"{key}" must map words to words', f'write [{key}] and lines like "A" = "b"', key)
+            raise self.error(
+                f'"{key}" must map words to words', f'write [{key}] and lines like "A" = "b"', key
+            )
         return dict(value)
 
     def rows(self, key: str) -> list[dict[str, Any]]:
@@ -338,7 +365,9 @@ def _zone(head: _Section) -> str:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError):
-        raise head.error(f'the zone "{name}" is not known', 'use a name like "Europe/London"', "zone") from None
+        raise head.error(
+            f'the zone "{name}" is not known', 'use a name like "Europe/London"', "zone"
+        ) from None
     return name
 
 
@@ -389,7 +418,9 @@ def _courses(data: Mapping[str, Any], text: str, root: _Section, point_ids: set[
         if rounding < 1e-6:
             raise section.error("rounding_s must be above 0", "write 1, 0.1 or 0.01", "rounding_s")
         courses.append(
-            Course(course_id, section.text("name", course_id), _visits(section, point_ids), round(rounding * 1e6))
+            Course(
+                course_id, section.text("name", course_id), _visits(section, point_ids), round(rounding * 1e6)
+            )
         )
     if not courses:
         raise root.error("there is no course", "add a [[course]] table with its visits")
@@ -400,11 +431,17 @@ def _courses(data: Mapping[str, Any], text: str, root: _Section, point_ids: set[
 def _visits(section: _Section, point_ids: set[str]) -> tuple[Visit, ...]:
     rows = section.rows("visits")
     if len(rows) < 2:
-        raise section.error("a course needs at least two visits", 'write visits = [{ point = "start", at_m = 0 }, …]', "visits")
+        raise section.error(
+            "a course needs at least two visits",
+            'write visits = [{ point = "start", at_m = 0 }, …]',
+            "visits",
+        )
     times: Counter[str] = Counter()
     visits: list[Visit] = []
     for order, row in enumerate(rows):
-        part = _Section(row, f"{section.where}, visit {order + 1}", section._text, section._header, section._nth)
+        part = _Section(
+            row, f"{section.where}, visit {order + 1}", section._text, section._header, section._nth
+        )
         part.only(("point", "at_m"))
         point = part.text("point")
         if point not in point_ids:
@@ -444,9 +481,13 @@ def _instant(section: _Section, key: str, date: dt.date, zone: str) -> dt.dateti
     local = value.replace(tzinfo=ZoneInfo(zone))
     instant = local.astimezone(dt.UTC)
     if instant.astimezone(ZoneInfo(zone)).replace(tzinfo=None) != value:
-        raise section.error(f"{value} does not exist in {zone} (clocks go forward)", "write it with its offset", key)
+        raise section.error(
+            f"{value} does not exist in {zone} (clocks go forward)", "write it with its offset", key
+        )
     if local.replace(fold=1).astimezone(dt.UTC) != instant:
-        raise section.error(f"{value} comes twice in {zone} (clocks go back)", "write it with its offset", key)
+        raise section.error(
+            f"{value} comes twice in {zone} (clocks go back)", "write it with its offset", key
+        )
     return instant
 
 
@@ -486,10 +527,15 @@ def _lines(data: Mapping[str, Any], text: str, root: _Section, points: tuple[Poi
     roles = Counter((line.point, line.role) for line in lines)
     for (point, role), count in roles.items():
         if count > 1:
-            raise root.error(f'the point "{point}" has {count} {role} lines', "a point has one main and at most one backup line")
+            raise root.error(
+                f'the point "{point}" has {count} {role} lines',
+                "a point has one main and at most one backup line",
+            )
     for point in {line.point for line in lines}:
         if (point, Role.MAIN) not in roles:
-            raise root.error(f'the point "{point}" has a backup line but no main line', 'give one the role "main"')
+            raise root.error(
+                f'the point "{point}" has a backup line but no main line', 'give one the role "main"'
+            )
     return tuple(lines)
 
 
@@ -524,7 +570,9 @@ def _layout(section: _Section, columns: Iterable[str]) -> FileLayout:
         sheet=section.optional_text("sheet"),
         zone=zone,
         times=section.choice("times", TIME_LAYOUTS, "auto"),
-        date_order=section.choice("date_order", ("ymd", "dmy", "mdy")) if "date_order" in section.data else None,
+        date_order=section.choice("date_order", ("ymd", "dmy", "mdy"))
+        if "date_order" in section.data
+        else None,
         repeated_hour=(
             section.choice("repeated_hour", ("earlier", "later")) if "repeated_hour" in section.data else None
         ),
@@ -558,7 +606,9 @@ def _inputs(
         _known(section, "line", [line] if line else [], line_ids)
         _known(section, "point", [point] if point else [], point_ids)
         _known(section, "line", section.mapping("line_names").values(), line_ids)
-        _known(section, "point", (p.split("#")[0] for p in section.mapping("point_names").values()), point_ids)
+        _known(
+            section, "point", (p.split("#")[0] for p in section.mapping("point_names").values()), point_ids
+        )
         inputs.append(
             Input(
                 layout=_layout(section, COLUMNS_BY_LEVEL[level]),
@@ -579,7 +629,9 @@ def _known(section: _Section, what: str, ids: Iterable[str], known: set[str]) ->
     for word in ids:
         if word not in known:
             raise section.error(
-                f'there is no {what} "{word}"', suggest(word, known) or f"add it as [[{what}]]", f"{what}_names"
+                f'there is no {what} "{word}"',
+                suggest(word, known) or f"add it as [[{what}]]",
+                f"{what}_names",
             )
 
 

@@ -7,7 +7,6 @@ or a stop half way leaves the results of the review before.  Times are local, wi
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -58,7 +57,7 @@ def replacing(out: Path) -> Iterator[Path]:
     try:
         yield scratch
         for path in sorted(scratch.iterdir()):
-            os.replace(path, out / path.name)
+            path.replace(out / path.name)
     except (OSError, pl.exceptions.PolarsError) as problem:
         raise _cannot_write(out, problem) from None
     finally:

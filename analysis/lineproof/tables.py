@@ -64,9 +64,7 @@ class Table:
             if name not in frame.columns and column.nullable
         ]
         missing = [
-            name
-            for name, column in self.columns.items()
-            if name not in frame.columns and not column.nullable
+            name for name, column in self.columns.items() if name not in frame.columns and not column.nullable
         ]
         if missing:
             raise TableError(f"{self.name} lacks the columns {missing}")

@@ -175,15 +175,32 @@ SETTINGS: dict[str, Setting] = {
         0.9, "share", "of the lines that either tag crossed; friends do it on some lines only"
     ),
     "together_lines": Setting(4, "lines", "fewer shared lines than this prove nothing"),
-    "clock_tolerance_s": Setting(
-        1.0, "s", "two line clocks set to satellite time differ by less than this"
-    ),
+    "clock_tolerance_s": Setting(1.0, "s", "two line clocks set to satellite time differ by less than this"),
     "distance_tolerance_m": Setting(
-        20, "m", "a split mat lies within this of its stated distance; splits are not measured to record grade"
+        20,
+        "m",
+        "a split mat lies within this of its stated distance; splits are not measured to record grade",
     ),
     "whole_line_share": Setting(
         0.5, "share", "of a segment's times too fast: one clock or distance fault, not many runners"
     ),
+    "shared_fast_share": Setting(
+        0.05,
+        "share",
+        "no field has one in twenty faster than the record: with the whole field shifted, one fault",
+    ),
+    "sudden_pace_share": Setting(
+        0.6,
+        "share",
+        "nobody needs so little of the time that the rest of the run and the field foretell; a car or a short cut does",
+    ),
+    "standing_passings": Setting(
+        3, "passings", "so many at one line, each within too_close_s of the last: somebody stands by it"
+    ),
+    "pile_rows": Setting(
+        10, "rows", "so many at one instant, far above the flow around it, were filled in and not read"
+    ),
+    "slow_walk_mps": Setting(1.0, "m/s", "the middle runner of a field walks no slower from line to line"),
     "line_offset_s": Setting(
         20, "s", "more than any walk between two lines: a clock fault, proposed and never applied silently"
     ),
@@ -191,6 +208,10 @@ SETTINGS: dict[str, Setting] = {
         60, "s", "net equal to gun this far behind the wave's first start is a filled-in start"
     ),
     "burst_bin_s": Setting(60, "s", "misses within a minute are taken to share a cause"),
+    "burst_misses": Setting(5, "misses", "fewer misses in a row of minutes are not worth a look"),
+    "burst_chance": Setting(
+        0.001, "share", "of sound events that show a burst by chance, all windows of all lines together"
+    ),
     "time_bin_min": Setting(10, "min", "rates over time are shown in bins of this length"),
     "target": Setting(0.998, "share", "read by either line of a point that has a main and a backup line"),
     "confidence": Setting(0.95, "share", "of stated intervals hold the truth"),

@@ -19,7 +19,9 @@ def at(clock: str) -> dt.datetime:
     return dt.datetime.fromisoformat(f"2026-05-17T{clock}+00:00")
 
 
-def small_event(stops: tuple[tuple[str, float], ...] = (("start", 0), ("mill", 5000), ("finish", 10000))) -> Event:
+def small_event(
+    stops: tuple[tuple[str, float], ...] = (("start", 0), ("mill", 5000), ("finish", 10000)),
+) -> Event:
     """One course; every point has a main and a backup line named ``<point>-main`` and ``<point>-backup``."""
     times: dict[str, int] = {}
     visits = []
@@ -36,7 +38,9 @@ def small_event(stops: tuple[tuple[str, float], ...] = (("start", 0), ("mill", 5
         )
         for name in times
     )
-    lines = tuple(Line(f"{p.id}-{role}", f"{p.id} {role}", p.id, role, None, None) for p in points for role in Role)
+    lines = tuple(
+        Line(f"{p.id}-{role}", f"{p.id} {role}", p.id, role, None, None) for p in points for role in Role
+    )
     names = {line.id: line.id for line in lines}
     return Event(
         id="small",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import polars as pl
 import pytest
@@ -124,14 +125,11 @@ def test_reads_after_the_close_and_points_off_the_course() -> None:
     # The event closes 16 hours after the last gun; the day is over then, so place the gun a day back.
     early = dt.datetime(2026, 5, 16, 9, 0, tzinfo=dt.UTC)
     event = small_event()
-    late = type(event)(**{f: getattr(event, f) for f in event.__slots__} | {"waves": (Wave("A", "road", early),)})
+    late = replace(event, waves=(Wave("A", "road", early),))
     _, unused = cross([("t1", "mill-main", "09:20:00")], event=late)
     assert unused["why"].to_list() == ["after the close"]
     other = small_event((("start", 0), ("finish", 10000), ("mill", 15000)))
-    short = type(other)(
-        **{f: getattr(other, f) for f in other.__slots__}
-        | {"courses": (type(other.courses[0])("road", "Road", other.courses[0].visits[:2], 1_000_000),)}
-    )
+    short = replace(other, courses=(replace(other.courses[0], visits=other.courses[0].visits[:2]),))
     _, unused = cross([("t1", "mill-main", "09:20:00")], event=short)
     assert unused["why"].to_list() == ["point not on the runner's course"]
 
@@ -190,7 +188,11 @@ def test_merged_times_tell_of_the_lines_only_what_they_can(place: str, expected:
 
 
 def test_row_order_of_the_passings_is_irrelevant() -> None:
-    rows = [("t1", "mill-main", "09:20:00"), ("t1", "mill-backup", "09:20:01"), ("t1", "finish-main", "09:41:00")]
+    rows = [
+        ("t1", "mill-main", "09:20:00"),
+        ("t1", "mill-backup", "09:20:01"),
+        ("t1", "finish-main", "09:41:00"),
+    ]
     for given_rows in (rows, rows[::-1]):
         crossings, _ = cross(given_rows)
         assert crossings["time"].to_list() == [at("09:20:00"), at("09:41:00")]
@@ -219,9 +221,7 @@ def test_every_passing_is_in_one_crossing_or_unused(rows, looped: bool) -> None:
 
 def test_entries_without_a_bib_or_a_gun_still_cross() -> None:
     who = ENTRIES.shape_rows([{"runner": "t1", "course": "road", "wave": "B", "runner_class": "foot"}])
-    event = type(EVENT)(
-        **{f: getattr(EVENT, f) for f in EVENT.__slots__} | {"waves": (*EVENT.waves, Wave("B", "road", None))}
-    )
+    event = replace(EVENT, waves=(*EVENT.waves, Wave("B", "road", None)))
     crossings, _ = cross([("t1", "mill-main", "08:20:00")], event=event, who=who, held=tags(t1="t1"))
     assert crossings.select("gun_us", "net_us", "bib").rows() == [(None, None, None)]
 
