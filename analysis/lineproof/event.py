@@ -188,6 +188,16 @@ class Event:
         return tuple(sorted(found, key=lambda line: line.role is Role.BACKUP))
 
     @property
+    def lines_with_input(self) -> set[str]:
+        """Lines that an input of reads or passings names, even where they read nobody all day."""
+        return {
+            line
+            for source in self.inputs
+            if source.level in (Level.READS, Level.PASSINGS)
+            for line in (*source.line_names.values(), *([source.line] if source.line else []))
+        }
+
+    @property
     def first_gun(self) -> dt.datetime | None:
         guns = [wave.gun for wave in self.waves if wave.gun is not None]
         return min(guns) if guns else None

@@ -355,6 +355,18 @@ DECISIONS = Table(
     },
 )
 
+APPLIED = Table(
+    "applied",
+    "one decision and what became of it at this review",
+    ("key",),
+    {
+        **DECISIONS.columns,
+        "rows": Column(COUNT, "passings that it was applied to; 0: its key names no row any more"),
+        "key_now": Column(TEXT, "key of the row after the decision (a corrected time is part of the key)"),
+        "remark": Column(TEXT, "why it was not applied", nullable=True),
+    },
+)
+
 TABLES: tuple[Table, ...] = (
     READS,
     PASSINGS,
@@ -369,6 +381,7 @@ TABLES: tuple[Table, ...] = (
     REJECTS,
     ACCOUNT,
     DECISIONS,
+    APPLIED,
 )
 
 

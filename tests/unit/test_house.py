@@ -17,9 +17,10 @@ FLOORS = [
     {"vocabulary", "errors"},
     {"tables"},
     {"event"},
-    {"records", "intake"},
+    {"records", "intake", "course_visits"},
     {"passings", "pseudonyms"},
-    {"clocks", "holders", "visits", "decisions"},
+    {"clocks", "holders", "lap_matching", "decisions"},
+    {"bouts", "visits"},
     {"crossings"},
     {"checks", "expectations", "detection"},
     {"lookups"},
@@ -30,7 +31,7 @@ FLOORS = [
     {"cli"},
     {"__init__", "__main__"},
 ]
-CLEANING = {"intake", "passings", "clocks", "holders", "visits", "crossings", "checks", "decisions"}
+CLEANING = {"intake", "passings", "clocks", "holders", "bouts", "visits", "crossings", "checks", "decisions"}
 INFERENCE = {"detection", "lookups"}
 
 
