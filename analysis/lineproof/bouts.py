@@ -15,24 +15,58 @@ from lineproof.vocabulary import Level, ReadChoice, Role
 TIME_PREFERENCE = {Role.MAIN.value: 0, Role.BACKUP.value: 2}  # a time of no stated line ranks between
 
 
-def with_own_time(held: pl.DataFrame, event: Event, lags: pl.DataFrame) -> pl.DataFrame:
-    """Adds role, the passing's own time, and begin/end/even time with the line's lag taken off."""
-    roles = pl.DataFrame(
-        {"line": [x.id for x in event.lines], "role": [x.role.value for x in event.lines]},
-        schema={"line": pl.String, "role": pl.String},
-    )
-    lag = lags.select(line="backup", lag=pl.duration(microseconds="lag_us"))
-    none = pl.duration(microseconds=0)
+def with_own_time(
+    held: pl.DataFrame, event: Event, lags: pl.DataFrame, set_aside: frozenset[str]
+) -> pl.DataFrame:
+    """Adds role, ``own`` time, and ``begin``, ``end`` and ``even``: the same in the clock of the point.
+
+    The point's clock is the main line's, or the backup's where the main one is set aside.  ``kept``
+    says whether that clock is to be trusted, ``aside`` whether the line's own is not.
+    """
+    clocks = _line_clocks(event, lags, set_aside)
     return (
-        held.join(roles, on="line", how="left", validate="m:1")
-        .join(lag, on="line", how="left", validate="m:1")
-        .with_columns(pl.coalesce("lag", none).alias("lag"), chosen_time(event).alias("own"))
+        held.join(clocks, on="line", how="left", validate="m:1")
         .with_columns(
-            (pl.col("first") - pl.col("lag")).alias("begin"),
-            (pl.col("last") - pl.col("lag")).alias("end"),
-            (pl.col("own") - pl.col("lag")).alias("even"),
+            pl.duration(microseconds=pl.col("shift_us").fill_null(0)).alias("shift"),
+            pl.col("kept").fill_null(True),
+            pl.col("aside").fill_null(False),
+            chosen_time(event).alias("own"),
+        )
+        .with_columns(
+            (pl.col("first") - pl.col("shift")).alias("begin"),
+            (pl.col("last") - pl.col("shift")).alias("end"),
+            (pl.col("own") - pl.col("shift")).alias("even"),
         )
         .sort("passing")
+    )
+
+
+def _line_clocks(event: Event, lags: pl.DataFrame, set_aside: frozenset[str]) -> pl.DataFrame:
+    """One row per line: role, what to take off its times, and whether the result can be trusted."""
+    lag_of = dict(lags.select("point", "lag_us").iter_rows())
+    rows = []
+    for line in event.lines:
+        sibling = next((x for x in event.lines_at(line.point) if x.id != line.id), None)
+        lag = lag_of.get(line.point)
+        aside = line.id in set_aside
+        leads = (
+            sibling is None
+            or lag is None
+            or sibling.id in set_aside
+            or (line.role is Role.MAIN and not aside)
+        )
+        shift = 0 if leads or lag is None else lag if line.role is Role.BACKUP else -lag
+        rows.append((line.id, line.role.value, shift, not (aside and leads), aside))
+    return pl.DataFrame(
+        rows,
+        schema={
+            "line": pl.String,
+            "role": pl.String,
+            "shift_us": pl.Int64,
+            "kept": pl.Boolean,
+            "aside": pl.Boolean,
+        },
+        orient="row",
     )
 
 
@@ -62,19 +96,23 @@ def _sum_up(members: pl.DataFrame, event: Event) -> pl.DataFrame:
     late = [point.id for point in event.points if point.time_from is ReadChoice.LAST]
     main, backup = pl.col("role") == Role.MAIN.value, pl.col("role") == Role.BACKUP.value
     even_us = pl.col("even").dt.epoch("us")
+    # A line whose clock is set aside gives the time only where no other did, and then as it was read.
+    rank = pl.col("role").replace_strict(TIME_PREFERENCE, default=1, return_dtype=pl.Int8)
     ranked = members.with_columns(
-        pl.col("role").replace_strict(TIME_PREFERENCE, default=1, return_dtype=pl.Int8).alias("rank"),
+        (rank + pl.when("aside").then(3).otherwise(0)).alias("rank"),
         pl.when(pl.col("point").is_in(late)).then(-even_us).otherwise(even_us).alias("turn"),
         _leads_gun(event).alias("leads_gun"),
+        pl.when("aside").then("own").otherwise("even").alias("stated"),
     ).sort("bout", "leads_gun", "rank", "turn", "passing")
     in_time = ~pl.col("leads_gun")
     return ranked.group_by("bout", maintain_order=True).agg(
         pl.col("runner", "point", "bib", "course", "wave", "gun", "runner_class", "sex").first(),
         pl.col("passing", "level", "line", "role", "antenna").first(),
         pl.col("visit").drop_nulls().first().alias("stated_visit"),
-        pl.col("even").filter(in_time).first().alias("time"),
-        pl.col("even").filter(in_time & main).first().alias("main_time"),
+        pl.col("stated").filter(in_time).first().alias("time"),
+        pl.col("stated").filter(in_time & main).first().alias("main_time"),
         pl.col("own").filter(in_time & backup).first().alias("backup_time"),
+        pl.col("kept").all(),
         main.any().alias("has_main"),
         backup.any().alias("has_backup"),
         ((pl.col("level") == Level.MERGED.value) & pl.col("role").is_not_null())
@@ -89,4 +127,4 @@ def _sum_up(members: pl.DataFrame, event: Event) -> pl.DataFrame:
 
 def _leads_gun(event: Event) -> pl.Expr:
     early = pl.duration(microseconds=event.setting_us("early_start_s"))
-    return (pl.col("even") < pl.col("gun") - early).fill_null(False)
+    return (pl.col("kept") & (pl.col("even") < pl.col("gun") - early)).fill_null(False)

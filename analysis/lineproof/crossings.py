@@ -11,6 +11,7 @@ from __future__ import annotations
 import polars as pl
 
 from lineproof.bouts import to_bouts, with_own_time
+from lineproof.clock_trust import lines_set_aside
 from lineproof.course_visits import visits_frame
 from lineproof.event import Event
 from lineproof.holders import to_held
@@ -31,7 +32,8 @@ def to_crossings(
     All frames keep their contracts in tables.py.  ``passings`` of both return values add up to the
     rows of ``passings`` given.
     """
-    held = with_own_time(to_held(passings, entries, tags, event), event, lags)
+    held = to_held(passings, entries, tags, event)
+    held = with_own_time(held, event, lags, lines_set_aside(held, lags, event))
     visits = visits_frame(event)
     on_course = visits.select("course", "point").unique()
     held = held.join(

@@ -21,7 +21,7 @@ def number_visits(bouts: pl.DataFrame, visits: pl.DataFrame, event: Event) -> pl
     judged = bouts.join(first_visit, on=["course", "point"], how="left", validate="m:1").with_columns(
         pl.when(pl.col("time").is_null())
         .then(pl.lit(Unused.BEFORE_START.value))
-        .when(pl.col("time") > closes)
+        .when(pl.col("kept") & (pl.col("time") > closes))
         .then(pl.lit(Unused.AFTER_CLOSE.value))
         .otherwise(None)
         .alias("why")
@@ -45,7 +45,10 @@ def _number_single(bouts: pl.DataFrame) -> pl.DataFrame:
     here = ["runner", "point"]
     lead = pl.duration(microseconds="soonest")
     possible = (
-        pl.col("gun").is_null() | (pl.col("at_m") == 0) | (pl.col("time") - pl.col("gun") >= lead)
+        ~pl.col("kept")
+        | pl.col("gun").is_null()
+        | (pl.col("at_m") == 0)
+        | (pl.col("time") - pl.col("gun") >= lead)
     ).alias("possible")
     # Where no bout is possible the first stands as the crossing: checks.py then says it is too fast.
     chosen = pl.when(pl.col("possible").any().over(here)).then(pl.col("possible")).otherwise(True)

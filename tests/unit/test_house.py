@@ -20,7 +20,7 @@ FLOORS = [
     {"records", "intake", "course_visits"},
     {"passings", "pseudonyms"},
     {"clocks", "holders", "lap_matching", "decisions"},
-    {"bouts", "visits"},
+    {"clock_trust", "bouts", "visits"},
     {"crossings"},
     {"checks", "expectations", "detection"},
     {"lookups"},
