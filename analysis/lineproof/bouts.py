@@ -112,6 +112,8 @@ def _sum_up(members: pl.DataFrame, event: Event) -> pl.DataFrame:
         pl.col("stated").filter(in_time).first().alias("time"),
         pl.col("stated").filter(in_time & main).first().alias("main_time"),
         pl.col("own").filter(in_time & backup).first().alias("backup_time"),
+        pl.col("antenna").filter(main).first().alias("main_antenna"),
+        pl.col("antenna").filter(backup).first().alias("backup_antenna"),
         pl.col("kept").all(),
         main.any().alias("has_main"),
         backup.any().alias("has_backup"),

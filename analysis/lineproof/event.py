@@ -30,11 +30,12 @@ from lineproof.vocabulary import (
 EVENT_FILE = "event.toml"
 
 TIME_LAYOUTS = ("auto", "iso", "epoch_s", "epoch_ms", "epoch_us", "clock", "elapsed")
-READ_COLUMNS = ("tag", "time", "line", "antenna", "strength")
+READ_COLUMNS = ("tag", "date", "time", "line", "antenna", "strength")
 PASSING_COLUMNS = (
     "tag",
     "bib",
     "line",
+    "date",
     "first",
     "strongest",
     "last",
@@ -43,7 +44,7 @@ PASSING_COLUMNS = (
     "antennas",
     "strength",
 )
-MERGED_COLUMNS = ("tag", "bib", "point", "visit", "line", "time")
+MERGED_COLUMNS = ("tag", "bib", "point", "visit", "line", "date", "time")
 WIDE_COLUMNS = ("tag", "bib", "course", "wave", "class", "sex", "age")
 COLUMNS_BY_LEVEL: dict[Level, tuple[str, ...]] = {
     Level.READS: READ_COLUMNS,
@@ -55,6 +56,7 @@ ENTRY_COLUMNS = (
     "runner",
     "bib",
     "tag",
+    "tag_2",
     "course",
     "wave",
     "class",
@@ -144,6 +146,7 @@ class Input:
     line_names: Mapping[str, str] = field(default_factory=dict)
     point_names: Mapping[str, str] = field(default_factory=dict)
     elapsed_from: str = "gun"
+    course: str | None = None  # of all runners of a wide table that does not say
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +336,7 @@ def load_event(folder: str | Path) -> Event:
         waves=_waves(data, text, root, courses, date, zone),
         points=points,
         lines=lines,
-        inputs=_inputs(data, text, root, points, lines, zone),
+        inputs=_inputs(data, text, root, points, lines, courses, zone),
         entries=entries,
         course_names=entries_section.mapping("course_names"),
         wave_names=entries_section.mapping("wave_names"),
@@ -564,6 +567,10 @@ def _layout(section: _Section, columns: Iterable[str]) -> FileLayout:
                 f'"{key}" is no column of ours', suggest(key, known) or f"use {', '.join(known)}", key
             )
     header_row = section.number("header_row")
+    if header_row is not None and (header_row < 0 or header_row != int(header_row)):
+        raise section.error(
+            '"header_row" must be a whole row number', "count from 1, or write 0 where there is no header", "header_row"
+        )
     missing = section.data.get("missing", [])
     if not isinstance(missing, list) or not all(isinstance(word, str) for word in missing):
         raise section.error('"missing" must be a list of texts', 'write missing = ["DNS", "?"]', "missing")
@@ -604,15 +611,21 @@ def _inputs(
     root: _Section,
     points: tuple[Point, ...],
     lines: tuple[Line, ...],
+    courses: tuple[Course, ...],
     zone: str,
 ) -> tuple[Input, ...]:
     line_ids = {line.id for line in lines}
     point_ids = {point.id for point in points}
+    course_ids = {course.id for course in courses}
     inputs = []
     for section in _sections(data, text, root, "input"):
-        section.only((*_LAYOUT_KEYS, "level", "line", "point", "line_names", "point_names", "elapsed_from"))
+        section.only(
+            (*_LAYOUT_KEYS, "level", "line", "point", "course", "line_names", "point_names", "elapsed_from")
+        )
         level = Level(section.choice("level", [lv.value for lv in Level]))
         line, point = section.optional_text("line"), section.optional_text("point")
+        course = section.optional_text("course")
+        _known(section, "course", [course] if course else [], course_ids)
         _known(section, "line", [line] if line else [], line_ids)
         _known(section, "point", [point] if point else [], point_ids)
         _known(section, "line", section.mapping("line_names").values(), line_ids)
@@ -628,6 +641,7 @@ def _inputs(
                 line_names=section.mapping("line_names"),
                 point_names=section.mapping("point_names"),
                 elapsed_from=section.choice("elapsed_from", ("gun", "start"), "gun"),
+                course=course,
             )
         )
     if not inputs:

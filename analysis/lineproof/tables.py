@@ -189,6 +189,8 @@ CROSSINGS = Table(
         "tags": Column(COUNT, "different tags read"),
         "reads": Column(COUNT, "reads of all its passings", nullable=True),
         "antenna": Column(pl.Int32(), "strongest antenna of the passing that gave the time", nullable=True),
+        "main_antenna": Column(pl.Int32(), "strongest antenna of the main line's passing", nullable=True),
+        "backup_antenna": Column(pl.Int32(), "strongest antenna of the backup line's passing", nullable=True),
         "gun_us": Column(pl.Int64(), "gun time, us; null: the wave's gun is not known", nullable=True),
         "net_us": Column(pl.Int64(), "net time, us; null: no start crossing", nullable=True),
         "segment_us": Column(pl.Int64(), "since the previous crossing of the runner, us", nullable=True),

@@ -174,6 +174,9 @@ SETTINGS: dict[str, Setting] = {
     "together_share": Setting(
         0.9, "share", "of the lines that either tag crossed; friends do it on some lines only"
     ),
+    "together_typical_s": Setting(
+        0.4, "s", "tags on one body lie a step apart at most times; runners side by side vary by more"
+    ),
     "together_lines": Setting(4, "lines", "fewer shared lines than this prove nothing"),
     "clock_tolerance_s": Setting(1.0, "s", "two line clocks set to satellite time differ by less than this"),
     "distance_tolerance_m": Setting(
