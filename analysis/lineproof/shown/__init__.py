@@ -1,0 +1,57 @@
+"""The rows that the review shows: each function takes the review and gives one frame in words.
+
+Nothing is estimated here: rates come from RATES, misses over time are counted from PROOFS.  Nothing
+here names a runner: no bib, no tag, no time of one runner's crossing.
+"""
+
+from lineproof.shown.checked import (
+    check_label,
+    severity_count,
+    to_check_rows,
+    to_examples,
+    to_gate_rows,
+    to_quiet_checks,
+    without_times,
+)
+from lineproof.shown.counted import to_decision_rows, to_lookup_rows, to_reject_rows, to_unused_rows
+from lineproof.shown.hours import to_time_rows
+from lineproof.shown.labels import line_labels, point_labels
+from lineproof.shown.rates import (
+    WHOLE,
+    evidence_words,
+    plain_method,
+    to_flow_rows,
+    to_line_rows,
+    to_methods,
+    to_next_time,
+    to_point_rows,
+    to_segment_rows,
+    to_wave_rows,
+)
+
+__all__ = [
+    "WHOLE",
+    "check_label",
+    "evidence_words",
+    "line_labels",
+    "plain_method",
+    "point_labels",
+    "severity_count",
+    "to_check_rows",
+    "to_decision_rows",
+    "to_examples",
+    "to_flow_rows",
+    "to_gate_rows",
+    "to_line_rows",
+    "to_lookup_rows",
+    "to_methods",
+    "to_next_time",
+    "to_point_rows",
+    "to_quiet_checks",
+    "to_reject_rows",
+    "to_segment_rows",
+    "to_time_rows",
+    "to_unused_rows",
+    "to_wave_rows",
+    "without_times",
+]
