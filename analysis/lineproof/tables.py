@@ -16,6 +16,7 @@ from lineproof.errors import TableError
 from lineproof.vocabulary import (
     DecisionKind,
     Evidence,
+    InterruptionKind,
     Level,
     Proof,
     Quantity,
@@ -293,6 +294,28 @@ RATES = Table(
     },
 )
 
+INTERRUPTIONS = Table(
+    "interruptions",
+    "one window in which a line, or a whole point, did not work",
+    ("point", "line", "begin"),
+    {
+        "event": Column(TEXT, "event id"),
+        "point": Column(TEXT, "timing point id"),
+        "line": Column(TEXT, "line id; null: the whole point", nullable=True),
+        "kind": Column(_enum(InterruptionKind), "outage, laid late, lifted early, both lines, late loss"),
+        "begin": Column(INSTANT, "first runner of the window known to have been missed"),
+        "end": Column(INSTANT, "last runner of the window known to have been missed"),
+        "read_before": Column(INSTANT, "last read before it; null: none that day", nullable=True),
+        "read_after": Column(INSTANT, "first read after it; null: none that day", nullable=True),
+        "tried": Column(COUNT, "runners in the window who were there by evidence from elsewhere"),
+        "missed": Column(COUNT, "of these, not read"),
+        "usual": Column(FLOAT, "share missed in the rest of the day"),
+        "chance": Column(FLOAT, "most that luck would give such a window in a sound event"),
+        "doubt_us": Column(pl.Int64(), "how far the time of a runner whom nobody read may be off, us"),
+        "evidence": Column(TEXT, "one sentence; names no runner"),
+    },
+)
+
 LOOKUPS = Table(
     "lookups",
     "one runner to look for on the camera of one timing point",
@@ -379,6 +402,7 @@ TABLES: tuple[Table, ...] = (
     PROOFS,
     FINDINGS,
     RATES,
+    INTERRUPTIONS,
     LOOKUPS,
     REJECTS,
     ACCOUNT,

@@ -136,6 +136,16 @@ class DecisionKind(StrEnum):
     CORRECT = "correct"
 
 
+class InterruptionKind(StrEnum):
+    """What a window in which a line did not work looks like."""
+
+    OUTAGE = "outage"  # reads before and after it
+    LAID_LATE = "laid late"  # no read before it
+    LIFTED_EARLY = "lifted early"  # no read after it
+    BOTH_LINES = "both lines"  # both lines of the point silent at once
+    LATE_LOSS = "late loss"  # the point missed far more of the late field, but not all of it
+
+
 @dataclass(frozen=True, slots=True)
 class Setting:
     """A number that a user can change in the ``[settings]`` table of event.toml."""
@@ -214,6 +224,12 @@ SETTINGS: dict[str, Setting] = {
     "burst_misses": Setting(5, "misses", "fewer misses in a row of minutes are not worth a look"),
     "burst_chance": Setting(
         0.001, "share", "of sound events that show a burst by chance, all windows of all lines together"
+    ),
+    "interruption_misses": Setting(
+        5, "misses", "fewer runners missed in a row are no sign that a line had stopped working"
+    ),
+    "interruption_chance": Setting(
+        0.001, "share", "of sound events that show an interruption by chance, all lines together"
     ),
     "time_bin_min": Setting(10, "min", "rates over time are shown in bins of this length"),
     "target": Setting(0.998, "share", "read by either line of a point that has a main and a backup line"),

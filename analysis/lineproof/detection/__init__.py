@@ -1,0 +1,1 @@
+"""From crossings to detection rates: proofs of crossing, intervals, two lines, rates."""

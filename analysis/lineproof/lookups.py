@@ -1,0 +1,131 @@
+"""Whom to look for on the camera, at which point and between which clock times.
+
+Two kinds of runner: those proven to have crossed a visit that did not read them (and those of whom it
+is doubtful), and those who were read at some visit and never after it: they stopped, or crossed unseen.
+The latter get one look-up at the next visit and one at the finish.  The table is the timer's own list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import polars as pl
+
+from lineproof.detection.histories import History, to_history, to_instant, typical_times
+from lineproof.detection.windows import Window, after_last_read, between_reads
+from lineproof.event import Course, Event
+from lineproof.tables import LOOKUPS
+from lineproof.vocabulary import Proof
+
+GUN = -1  # stands for the order of the gun
+
+
+def to_lookups(proofs: pl.DataFrame, entries: pl.DataFrame, event: Event) -> pl.DataFrame:
+    """LOOKUPS, sorted by point and begin of the window; windows hold the crossing with the event's confidence.
+
+    ``proofs`` is PROOFS as made from ``entries``.  For a runner who may have stopped, the window is where
+    the crossing would lie had they gone on as runners of like pace did.
+    """
+    found = [
+        part
+        for course in event.courses
+        if (rows := proofs.filter(pl.col("course") == course.id)).height
+        for part in _of_course(rows.sort("runner", "order"), entries, course, event)
+    ]
+    if not found:
+        return LOOKUPS.empty()
+    named = pl.concat(found).join(entries.select("runner", "bib"), on="runner", how="left", validate="m:1")
+    return LOOKUPS.conform(named.with_columns(_evidence(event)).sort("point", "look_from", "runner", "order"))
+
+
+def _of_course(
+    rows: pl.DataFrame, entries: pl.DataFrame, course: Course, event: Event
+) -> Iterator[pl.DataFrame]:
+    history = to_history(rows, entries, course, event)
+    typical = typical_times(history)
+    number = pl.DataFrame({"runner": history.runners}, schema={"runner": pl.String}).with_row_index("row")
+    wanted = _wanted(rows, history, course).join(number, on="runner", how="left", validate="m:1")
+    chance = event.setting("confidence")
+    keys = ["proof", "before", "order", "after"]
+    for key, group in wanted.sort(*keys, "runner").group_by(keys, maintain_order=True):
+        proof, before, order, after = str(key[0]), int(key[1]), int(key[2]), key[3]
+        who = group["row"].cast(pl.Int64).to_numpy()
+        if proof == Proof.DOUBTFUL.value:
+            yield _with(group, _whole_bracket(group))
+        elif proof == Proof.PROVEN.value and after is not None and before + 1 >= 0:
+            window = between_reads(history, who, before + 1, order + 1, int(after) + 1, typical, chance)
+            yield _with(group, window)
+        else:
+            yield _with(group, after_last_read(history, who, before + 1, order + 1, typical, chance))
+
+
+def _wanted(rows: pl.DataFrame, history: History, course: Course) -> pl.DataFrame:
+    """Visits to look up.  ``before`` is the order of the read before (``GUN``: the gun), ``after`` of the one after.
+
+    ``after`` is null where there is none, or one whose clock is set aside.
+    """
+    trusted = [visit.order for visit in course.visits if history.trusted[visit.order + 1]]
+    last = course.visits[-1].order
+    gone_on = pl.col("before_order").is_not_null() & (
+        (pl.col("order") == pl.col("before_order") + 1) | (pl.col("order") == last)
+    )
+    missed = pl.col("proof").is_in([Proof.PROVEN.value, Proof.DOUBTFUL.value])
+    lost = (pl.col("proof") == Proof.UNPROVEN.value) & gone_on
+    return rows.filter((missed | lost) & pl.col("before_time").is_not_null()).with_columns(
+        pl.col("before_order").fill_null(GUN).cast(pl.Int64).alias("before"),
+        pl.when(pl.col("after_order").is_in(trusted)).then("after_order").cast(pl.Int64).alias("after"),
+    )
+
+
+def _whole_bracket(group: pl.DataFrame) -> Window:
+    """A runner who cannot have run the whole way may have come by at any time between the reads."""
+    begin, end = (group[name].dt.epoch("us").to_numpy() for name in ("before_time", "after_time"))
+    low, high = np.minimum(begin, end), np.maximum(begin, end)
+    likely = group["about"].dt.epoch("us").to_numpy()
+    return Window(low, high, np.clip(likely, low, high))
+
+
+def _with(group: pl.DataFrame, window: Window) -> pl.DataFrame:
+    return group.with_columns(
+        to_instant(window.begin).alias("look_from"),
+        to_instant(window.end).alias("look_to"),
+        to_instant(window.likely).alias("likely"),
+    )
+
+
+def _evidence(event: Event) -> pl.Expr:
+    """Where and when the runner was read, in local clock times."""
+    at_before = pl.format("{} at {}", _place("before", event), _clock("before_time", event))
+    at_after = pl.format("{} at {}", _place("after_order", event), _clock("after_time", event))
+    proof = pl.col("proof").cast(pl.String)
+    between = pl.format("Before: {}. After: {}.", at_before, at_after)
+    return (
+        pl.when(proof == Proof.PROVEN.value)
+        .then(between)
+        .when(proof == Proof.DOUBTFUL.value)
+        .then(pl.format("{} Too short a time for the full distance between.", between))
+        .otherwise(
+            pl.format(
+                "Last: {}. Stopped, or crossed unseen; the window holds if the runner went on.", at_before
+            )
+        )
+        .alias("evidence")
+    )
+
+
+def _place(column: str, event: Event) -> pl.Expr:
+    """Words for the visit of a course: the point's name, with the visit where there are several."""
+    names = {point.id: point.name for point in event.points}
+    words = {f"{course.id}/{GUN}": "start signal" for course in event.courses}
+    for course in event.courses:
+        stops = [visit.point for visit in course.visits]
+        for visit in course.visits:
+            again = f" (visit {visit.visit})" if stops.count(visit.point) > 1 else ""
+            words[f"{course.id}/{visit.order}"] = f"read at {names[visit.point]}{again}"
+    key = pl.format("{}/{}", pl.col("course"), pl.col(column))
+    return key.replace_strict(words, default="", return_dtype=pl.String)
+
+
+def _clock(column: str, event: Event) -> pl.Expr:
+    return pl.col(column).dt.convert_time_zone(event.zone).dt.strftime("%H:%M:%S")
