@@ -38,7 +38,7 @@ def _as_counted(row: Row) -> bool:
     if row["estimate"] is None or row["conf_low"] is None:
         return False
     counted = row["detected"] / max(row["proven"], 1)
-    return row["conf_high"] - row["conf_low"] < SHOWS and abs(row["estimate"] - counted) < SHOWS
+    return bool(row["conf_high"] - row["conf_low"] < SHOWS and abs(row["estimate"] - counted) < SHOWS)
 
 
 def _rate(row: Row) -> str:
