@@ -1,8 +1,8 @@
 """Post-event quality analytics for races timed with passive tags and mats.
 
-    >>> import lineproof
-    >>> review = lineproof.review_event("my-event")           # doctest: +SKIP
-    >>> lineproof.write_results(review, "my-event/review")    # doctest: +SKIP
+>>> import lineproof
+>>> review = lineproof.review_event("my-event")           # doctest: +SKIP
+>>> lineproof.write_results(review, "my-event/review")    # doctest: +SKIP
 """
 
 from __future__ import annotations

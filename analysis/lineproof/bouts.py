@@ -128,5 +128,7 @@ def _sum_up(members: pl.DataFrame, event: Event) -> pl.DataFrame:
 
 
 def _leads_gun(event: Event) -> pl.Expr:
+    """Not a start: too long before the gun, or the last of a wait on the mats that ended before it."""
     early = pl.duration(microseconds=event.setting_us("early_start_s"))
-    return (pl.col("kept") & (pl.col("even") < pl.col("gun") - early)).fill_null(False)
+    waited = (pl.col("last") - pl.col("first") > early) & (pl.col("even") < pl.col("gun"))
+    return (pl.col("kept") & ((pl.col("even") < pl.col("gun") - early) | waited)).fill_null(False)

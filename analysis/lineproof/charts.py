@@ -36,6 +36,7 @@ TITLE_LETTERS = 78
 LABEL_ROOM = 290
 NEAR = 0.9  # rates below this do not stretch the axis; they are drawn at its edge
 PLOT_WIDTH = 300
+STRAY_SHARE = 0.001  # of the crossings, at either end of the day, are not drawn over time
 
 Chart = TypeVar("Chart", alt.LayerChart, alt.FacetChart)
 
@@ -182,11 +183,12 @@ def _rate_caption(rows: pl.DataFrame, begin: float, target: float) -> str:
 
 
 def _target_rule(target: float) -> alt.Chart:
-    return (
+    rule: alt.Chart = (
         alt.Chart(pl.DataFrame({"target": [target]}))
         .mark_rule(strokeDash=[6, 4], color=BLACK, strokeWidth=1.5)
         .encode(x="target:Q", tooltip=[alt.Tooltip("target:Q", title="Target", format=".1%")])
     )
+    return rule
 
 
 def draw_misses_over_time(rows: pl.DataFrame, title: str) -> alt.FacetChart:
@@ -194,7 +196,7 @@ def draw_misses_over_time(rows: pl.DataFrame, title: str) -> alt.FacetChart:
 
     Flow is drawn to the height of the panel, so that one scale, that of the misses, serves all lines.
     """
-    rows = TIME_ROWS.conform(rows)
+    rows, left_out = _busy_hours(TIME_ROWS.conform(rows))
     most_missed = max(2, _most(rows, "missed"))
     most_flow = _most(rows, "flow")
     minutes = rows.select((pl.col("end") - pl.col("begin")).max().dt.total_minutes()).item() or 0
@@ -241,9 +243,25 @@ def draw_misses_over_time(rows: pl.DataFrame, title: str) -> alt.FacetChart:
         "Dark bars and scale: proven crossings that were not read there. Grey: proven crossings of its point per minute, the "
         f"highest {most_flow:.0f} a minute. A crossing not read at its point is placed by the runner's times before and after."
     )
+    caption += left_out
     if (rows["clock"].str.slice(0, 5) != rows["begin"].dt.strftime("%H:%M")).any():
         caption += " The clocks were changed during the event: the axis goes on in the time of the first gun."
     return _finish(chart, title, caption, drawn.height)
+
+
+def _busy_hours(rows: pl.DataFrame) -> tuple[pl.DataFrame, str]:
+    """The rows of the hours in which nearly everybody crossed, and a sentence on those left out.
+
+    One tag read at midnight would otherwise squeeze the race into a corner.
+    """
+    by_bin = rows.group_by("begin").agg(pl.col("proven").sum()).sort("begin")
+    before = pl.col("proven").cum_sum() / pl.col("proven").sum()
+    after = pl.col("proven").cum_sum(reverse=True) / pl.col("proven").sum()
+    busy = by_bin.filter(before > STRAY_SHARE, after > STRAY_SHARE)["begin"]
+    kept = rows.filter(pl.col("begin").is_between(busy.min(), busy.max()))
+    crossed, missed = (int(rows[name].sum()) - int(kept[name].sum()) for name in ("proven", "missed"))
+    remark = f" Left out, as too far from the others: {say_count(crossed, 'crossing')}, {say_number(missed)} of them missed."
+    return kept, remark if crossed else ""
 
 
 def _most(rows: pl.DataFrame, column: str) -> float:

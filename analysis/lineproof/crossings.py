@@ -8,10 +8,13 @@ lag.  Every passing ends in exactly one crossing or, with the reason, in ``unuse
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import polars as pl
 
 from lineproof.bouts import to_bouts, with_own_time
 from lineproof.clock_trust import lines_set_aside
+from lineproof.clocks import estimate_line_lags
 from lineproof.course_visits import visits_frame
 from lineproof.event import Event
 from lineproof.holders import to_held
@@ -20,20 +23,37 @@ from lineproof.visits import number_visits
 from lineproof.vocabulary import Level, PointKind, Role, TimeSource, Unused
 
 
+@dataclass(frozen=True, slots=True)
+class Merge:
+    """What the merge of passings found out on its way, and what it made; ``held`` names the runners."""
+
+    held: pl.DataFrame
+    lags: pl.DataFrame
+    set_aside: frozenset[str]
+    crossings: pl.DataFrame
+    unused: pl.DataFrame
+
+
+def merge_passings(passings: pl.DataFrame, entries: pl.DataFrame, tags: pl.DataFrame, event: Event) -> Merge:
+    """Passings to crossings in one go: lags, clocks to set aside, runners, crossings and the rest."""
+    lags = estimate_line_lags(passings, event)
+    held = to_held(passings, entries, tags, event)
+    set_aside = lines_set_aside(held, lags, event)
+    crossings, unused = to_crossings(held, event, lags, set_aside)
+    return Merge(held, lags, set_aside, crossings, unused)
+
+
 def to_crossings(
-    passings: pl.DataFrame,
-    entries: pl.DataFrame,
-    tags: pl.DataFrame,
-    event: Event,
-    lags: pl.DataFrame,
+    held: pl.DataFrame, event: Event, lags: pl.DataFrame, set_aside: frozenset[str]
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Crossings (sorted by runner and order) and the passings that are part of none.
 
-    All frames keep their contracts in tables.py.  ``passings`` of both return values add up to the
-    rows of ``passings`` given.
+    ``held`` are passings with their runner (holders.py), ``lags`` those between the lines (clocks.py),
+    ``set_aside`` the lines whose clock is not to be trusted (clock_trust.py).  The ``passings`` of both
+    return values add up to the rows of ``held``.
     """
-    held = to_held(passings, entries, tags, event)
-    held = with_own_time(held, event, lags, lines_set_aside(held, lags, event))
+    heard = heard_lines(held, event)
+    held = with_own_time(held, event, lags, set_aside)
     visits = visits_frame(event)
     on_course = visits.select("course", "point").unique()
     held = held.join(
@@ -44,8 +64,7 @@ def to_crossings(
     )
     bouts, members = to_bouts(held.filter("on_course"), event)
     numbered = number_visits(bouts, visits, event)
-    heard = heard_lines(passings, event)
-    keys = passings.select("passing", row_key().alias("key"))
+    keys = held.select("passing", row_key().alias("key"))
     taken = numbered.filter(pl.col("why").is_null()).join(keys, on="passing", how="left", validate="1:1")
     crossings = _to_rows(taken, visits, event, heard)
     unused = _to_unused(held, members, numbered)

@@ -16,10 +16,9 @@ from pathlib import Path
 
 import polars as pl
 
-from lineproof.checks import Material, run_checks
-from lineproof.clocks import estimate_line_lags
-from lineproof.crossings import to_crossings
-from lineproof.decisions import apply_decisions, load_decisions, mark_decided
+from lineproof.checks import Material, run_checks, to_repeated_reads, without_filled_in_starts
+from lineproof.crossings import merge_passings
+from lineproof.decisions import apply_decisions, load_decisions, mark_corrected, mark_decided
 from lineproof.detection.proofs import to_proofs
 from lineproof.detection.rates import estimate_rates
 from lineproof.event import Event, load_event
@@ -70,15 +69,28 @@ def review_event(folder: str | Path, progress: Progress = _silent) -> Review:
         intake = load_exports(event, Path(work))
         progress("joining reads to passings")
         as_read = number_passings([to_passings(intake.reads, event), intake.passings])
+        repeated = to_repeated_reads(intake.reads)
     decided = apply_decisions(as_read, load_decisions(event))
     progress("merging passings to crossings")
-    lags = estimate_line_lags(decided.passings, event)
-    crossings, unused = to_crossings(decided.passings, intake.entries, intake.tags, event, lags)
+    merge = merge_passings(decided.passings, intake.entries, intake.tags, event)
+    crossings = mark_corrected(merge.crossings, decided)
     progress("proving who crossed")
-    proofs = to_proofs(crossings, intake.entries, event)
+    read = without_filled_in_starts(crossings, event, intake.entries)
+    proofs = to_proofs(read, intake.entries, event)
     progress("checking the merged data")
-    gate = run_gate(crossings, event)
-    material = Material(event, intake.entries, intake.tags, decided.passings, crossings, unused, proofs, lags)
+    gate = run_gate(crossings, event, intake.entries)
+    material = Material(
+        event=event,
+        entries=intake.entries,
+        tags=intake.tags,
+        passings=decided.passings,
+        crossings=crossings,
+        unused=merge.unused,
+        proofs=proofs,
+        lags=merge.lags,
+        repeated_reads=repeated,
+        set_aside=merge.set_aside,
+    )
     findings = mark_decided(run_checks(material), decided)
     progress("counting detection rates")
     rates = estimate_rates(proofs, event)
@@ -91,9 +103,9 @@ def review_event(folder: str | Path, progress: Progress = _silent) -> Review:
         rejects=intake.rejects,
         decisions=decided.report,
         passings=decided.passings,
-        lags=lags,
+        lags=merge.lags,
         crossings=crossings,
-        unused=unused,
+        unused=merge.unused,
         proofs=proofs,
         gate=gate,
         findings=findings,

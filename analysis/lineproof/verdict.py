@@ -206,7 +206,7 @@ def say_groups(rows: pl.DataFrame, what: str) -> str:
         return f"No misses in any {what}"
     if known.height == 1:
         return f"{worst['label']}, the only {what}: {say_number(worst['missed'])} of {say_number(worst['proven'])} missed"
-    return f"Lowest rate by {what}: {worst['label']}, {say_number(worst['missed'])} of {say_number(worst['proven'])} missed"
+    return f"Lowest rate by {what}: {worst['label']} ({say_number(worst['missed'])} of {say_number(worst['proven'])} missed)"
 
 
 def say_time(rows: pl.DataFrame) -> str:

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from lineproof.clocks import estimate_line_lags
-from lineproof.crossings import to_crossings
+from lineproof.crossings import Merge, merge_passings
 from lineproof.passings import to_passings
 from lineproof.simulate import EventPlan, SimulatedEvent, simulate_event
 
@@ -16,14 +15,19 @@ from lineproof.simulate import EventPlan, SimulatedEvent, simulate_event
 class Cleaned:
     simulated: SimulatedEvent
     passings: pl.DataFrame
-    lags: pl.DataFrame
-    crossings: pl.DataFrame
-    unused: pl.DataFrame
+    merge: Merge
+
+    @property
+    def crossings(self) -> pl.DataFrame:
+        return self.merge.crossings
+
+    @property
+    def unused(self) -> pl.DataFrame:
+        return self.merge.unused
 
 
 def cleaned(plan: EventPlan, seed: int) -> Cleaned:
     simulated = simulate_event(plan, seed)
     passings = to_passings(simulated.reads.lazy(), simulated.event)
-    lags = estimate_line_lags(passings, simulated.event)
-    crossings, unused = to_crossings(passings, simulated.entries, simulated.tags, simulated.event, lags)
-    return Cleaned(simulated, passings, lags, crossings, unused)
+    merge = merge_passings(passings, simulated.entries, simulated.tags, simulated.event)
+    return Cleaned(simulated, passings, merge)

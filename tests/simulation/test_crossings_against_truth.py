@@ -7,8 +7,6 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
-from lineproof.clock_trust import lines_set_aside
-from lineproof.holders import to_held
 from lineproof.simulate import Clock, EventPlan, clean_plan, with_line
 from simulation.cleaned import Cleaned, cleaned
 
@@ -100,11 +98,7 @@ def test_a_single_line_with_a_wrong_clock_still_shows_who_came_by() -> None:
 
 def test_sound_clocks_are_all_trusted() -> None:
     for seed in range(4):
-        result = cleaned(clean_plan(300), seed)
-        held = to_held(
-            result.passings, result.simulated.entries, result.simulated.tags, result.simulated.event
-        )
-        assert lines_set_aside(held, result.lags, result.simulated.event) == frozenset()
+        assert cleaned(clean_plan(300), seed).merge.set_aside == frozenset()
 
 
 def test_every_passing_is_in_one_crossing_or_unused() -> None:

@@ -13,8 +13,8 @@ import polars as pl
 
 from lineproof.checks import CHECKS, Material, run_checks
 from lineproof.checks.material import to_findings
-from lineproof.clocks import LAGS_SCHEMA, estimate_line_lags
-from lineproof.crossings import to_crossings
+from lineproof.clocks import LAGS_SCHEMA
+from lineproof.crossings import merge_passings
 from lineproof.detection.proofs import to_proofs
 from lineproof.event import Event, FileLayout
 from lineproof.passings import number_passings
@@ -84,10 +84,19 @@ def material_of(
     event = stated_event() if event is None else event
     entries = make_entries() if entries is None else entries
     tags = make_tags(tuple(entries["runner"]))
-    lags = estimate_line_lags(passings, event)
-    crossings, unused = to_crossings(passings, entries, tags, event, lags)
-    proofs = to_proofs(crossings, entries, event)
-    return Material(event, entries, tags, passings, crossings, unused, proofs, lags)
+    merge = merge_passings(passings, entries, tags, event)
+    proofs = to_proofs(merge.crossings, entries, event)
+    return Material(
+        event=event,
+        entries=entries,
+        tags=tags,
+        passings=passings,
+        crossings=merge.crossings,
+        unused=merge.unused,
+        proofs=proofs,
+        lags=merge.lags,
+        set_aside=merge.set_aside,
+    )
 
 
 def of_crossings(

@@ -13,11 +13,11 @@ from typing import Any
 
 import polars as pl
 import pytest
-from sample_review import BIBS, make_review
 
 from lineproof import charts, shown
 from lineproof.figures import show_chart
 from lineproof.tables import TableError
+from sample_review import BIBS, make_review
 
 ROWS = pl.DataFrame(
     [
@@ -221,3 +221,21 @@ def test_ids_of_two_drawings_do_not_meet() -> None:
     first, second = (show_chart(rates_spec()) for _ in range(2))
     ids = [set(re.findall(r'\bid="([^"]+)"', html)) for html in (first, second)]
     assert not ids[0] & ids[1]
+
+
+def test_a_stray_crossing_at_midnight_does_not_squeeze_the_race(tmp_path: Path) -> None:
+    rows = shown.to_time_rows(make_review(tmp_path))
+    late = rows.head(1).with_columns(
+        pl.col("begin", "end") + dt.timedelta(hours=14),
+        proven=pl.lit(1, pl.UInt32),
+        missed=pl.lit(1, pl.UInt32),
+    )
+    spec = charts.draw_misses_over_time(pl.concat([rows, late]), "Misses").to_dict()
+    assert len(data_of(spec)) == rows.height
+    assert (
+        "Left out, as too far from the others: 1\u00a0crossing, 1 of them missed."
+        in spec["usermeta"]["caption"]
+    )
+    whole = charts.draw_misses_over_time(rows, "Misses").to_dict()
+    assert len(data_of(whole)) == rows.height
+    assert "Left out" not in whole["usermeta"]["caption"]

@@ -11,8 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from lineproof.clocks import estimate_line_lags
-from lineproof.crossings import to_crossings, to_whole_units_us
+from lineproof.crossings import merge_passings, to_whole_units_us
 from lineproof.event import Wave
 from lineproof.passings import number_passings
 from lineproof.tables import ENTRIES, TAGS
@@ -26,7 +25,12 @@ ONE_TAG = tags(t1="1")
 
 def cross(rows, event=EVENT, who=ONE, held=ONE_TAG, level=Level.PASSINGS):
     frame = number_passings([passings(*rows, level=level)])
-    return to_crossings(frame, who, held, event, estimate_line_lags(frame, event))
+    return merged(frame, who, held, event)
+
+
+def merged(frame, who, held, event):
+    merge = merge_passings(frame, who, held, event)
+    return merge.crossings, merge.unused
 
 
 def test_main_and_backup_become_one_crossing_with_the_main_time() -> None:
@@ -89,9 +93,7 @@ def test_a_backup_line_that_is_an_hour_off_still_merges() -> None:
 
 def test_at_a_start_the_last_read_counts_and_waiting_on_the_mats_does_not() -> None:
     frame = passings(("t1", "start-main", "08:57:00")).with_columns(pl.lit(at("09:00:20")).alias("last"))
-    crossings, _ = to_crossings(
-        number_passings([frame]), ONE, ONE_TAG, EVENT, estimate_line_lags(frame, EVENT)
-    )
+    crossings, _ = merged(number_passings([frame]), ONE, ONE_TAG, EVENT)
     assert crossings["time"].to_list() == [at("09:00:20")]
 
 

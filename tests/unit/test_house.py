@@ -23,16 +23,19 @@ FLOORS = [
     {"clock_trust", "bouts", "visits"},
     {"crossings"},
     {"checks", "expectations", "detection"},
-    {"lookups"},
+    {"interruptions", "lookups"},
     {"pipeline"},
-    {"results", "verdict", "charts", "figures", "wording", "draft", "simulate"},
+    {"results", "wording", "figures", "draft", "simulate"},
+    {"charts", "shown"},
+    {"verdict"},
+    {"review_tables"},
     {"reports"},
     {"demo"},
     {"cli"},
     {"__init__", "__main__"},
 ]
 CLEANING = {"intake", "passings", "clocks", "holders", "bouts", "visits", "crossings", "checks", "decisions"}
-INFERENCE = {"detection", "lookups"}
+INFERENCE = {"detection", "interruptions", "lookups"}
 
 
 def room_of(path: Path) -> str:

@@ -7,11 +7,11 @@ from typing import Any
 
 import polars as pl
 import pytest
-from sample_review import BIBS, make_gate, make_rates, make_review, rate
 
 from lineproof import shown, verdict
 from lineproof.tables import FINDINGS, LOOKUPS, RATES
 from lineproof.wording import say_count, say_interval, say_list, say_share, say_small, say_target
+from sample_review import BIBS, make_gate, make_rates, make_review, rate
 
 NB = "\u00a0"
 
@@ -136,7 +136,7 @@ def test_leads_tell_the_sample(tmp_path: Path) -> None:
     )
     assert verdict.say_segments(shown.to_segment_rows(review)).endswith("11 of 400 runners lack one end")
     assert (
-        verdict.say_groups(shown.to_wave_rows(review), "wave") == "Lowest rate by wave: red, 6 of 800 missed"
+        verdict.say_groups(shown.to_wave_rows(review), "wave") == "Lowest rate by wave: red (6 of 800 missed)"
     )
     assert verdict.say_account(review) == (f"2{NB}files: 1,403{NB}rows read, 1,400 kept, 1 blank, 2 rejected")
 

@@ -44,7 +44,7 @@ def test_share_and_rates_of_weak_tags_are_found(share: float) -> None:
     assert found.chance.sum() == pytest.approx(weak.sum(), abs=3 * weak.sum() ** 0.5)
     assert found.good.mean() == pytest.approx(0.985, abs=0.003)
     assert found.weak.mean() == pytest.approx(0.55, abs=0.08)
-    assert found.chance[weak].mean() > 0.8
+    assert found.chance[weak].mean() > 0.7
     assert found.chance[~weak].mean() < 0.005
 
 

@@ -12,10 +12,11 @@ import polars as pl
 from lineproof.checks import holes, leftovers, lines, pace, rows, starts, tags
 from lineproof.checks.material import Check, Material, to_findings
 from lineproof.checks.rows import to_repeated_reads
+from lineproof.checks.starts import without_filled_in_starts
 from lineproof.tables import FINDINGS
 from lineproof.vocabulary import Severity
 
-__all__ = ["CHECKS", "Check", "Material", "run_checks", "to_repeated_reads"]
+__all__ = ["CHECKS", "Check", "Material", "run_checks", "to_repeated_reads", "without_filled_in_starts"]
 
 CHECKS: tuple[Check, ...] = (
     Check(
@@ -27,6 +28,15 @@ CHECKS: tuple[Check, ...] = (
         "Compare the clock of the named point with the others and its distance with the plan; correct the line, "
         "not the runners.",
         pace.find_whole_segments,
+    ),
+    Check(
+        "clock set aside",
+        "A line whose times contradict all others for most runners has a wrong clock, not wrong runners.",
+        Severity.ERROR,
+        ("whole_line_share", "line_offset_s"),
+        "record table (records.csv); the clock with the most contradictions is set aside first",
+        "Find the size of the error, export again with the right clock or zone, and review again.",
+        lines.find_set_aside,
     ),
     Check(
         "impossible pace",
@@ -262,7 +272,7 @@ def run_checks(material: Material) -> pl.DataFrame:
     found = [to_findings(check, check.run(material)) for check in CHECKS]
     order = pl.Enum([check.name for check in CHECKS])
     return FINDINGS.check(
-        pl.concat([FINDINGS.empty(), *found]).sort(
+        _with_runners(pl.concat([FINDINGS.empty(), *found]), material).sort(
             "severity",
             pl.col("check").cast(order),
             "point",
@@ -274,4 +284,21 @@ def run_checks(material: Material) -> pl.DataFrame:
             "order",
             nulls_last=True,
         )
+    )
+
+
+def _with_runners(findings: pl.DataFrame, material: Material) -> pl.DataFrame:
+    """Fills runner and bib where a check knew only the tag or the bib, and the start list knows more."""
+    held = material.tags.group_by("tag").agg(
+        by_tag=pl.when(pl.col("runner").n_unique() == 1).then(pl.col("runner").first())
+    )
+    listed = material.entries.select("runner", listed="bib")
+    by_bib = material.entries.filter(pl.col("bib").is_not_null()).select("bib", by_bib="runner")
+    return (
+        findings.join(held, on="tag", how="left", validate="m:1")
+        .join(by_bib, on="bib", how="left", validate="m:1")
+        .with_columns(runner=pl.coalesce("runner", "by_tag", "by_bib"))
+        .join(listed, on="runner", how="left", validate="m:1")
+        .with_columns(bib=pl.coalesce("bib", "listed"))
+        .select(FINDINGS.schema.names())
     )

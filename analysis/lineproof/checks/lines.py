@@ -180,6 +180,32 @@ def _burst_row(point: str, line: str | None, burst: Burst, event: Event) -> dict
     }
 
 
+def find_set_aside(material: Material) -> pl.DataFrame:
+    """Lines whose clock contradicts the gun or the other lines for most runners."""
+    event = material.event
+    rows: list[dict[str, object]] = []
+    for line_id in sorted(material.set_aside):
+        line = event.line(line_id)
+        passings = material.passings.filter(pl.col("line") == line_id)
+        sibling = [x.name for x in event.lines_at(line.point) if x.id not in material.set_aside]
+        instead = (
+            f"times at the point are those of {sibling[0]}"
+            if sibling
+            else "the point has no other line, so its times stand as they were read"
+        )
+        rows.append(
+            {
+                "point": line.point,
+                "line": line_id,
+                "time": passings["first"].min(),
+                "rows": passings.height,
+                "detail": "For most runners the line's times contradict the gun or the other lines: consistent with "
+                f"a wrong clock. Its reads count as seen; {instead}. Nothing was corrected.",
+            }
+        )
+    return to_rows(rows)
+
+
 def find_line_offsets(material: Material) -> pl.DataFrame:
     """Lags between the two lines of a point beyond what the way from one to the other explains."""
     event = material.event

@@ -35,6 +35,7 @@ class Material:
     proofs: pl.DataFrame
     lags: pl.DataFrame
     repeated_reads: pl.DataFrame = field(default_factory=READS.empty)
+    set_aside: frozenset[str] = frozenset()  # lines whose clock contradicts the others (clock_trust.py)
     judged: pl.DataFrame = field(init=False, repr=False)  # crossings with what the row rules need
 
     def __post_init__(self) -> None:

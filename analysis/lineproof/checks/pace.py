@@ -18,6 +18,7 @@ S = 1e6
 def _fast(material: Material) -> pl.DataFrame:
     """Stretches that break the order or a bound, with ``shared``: part of a whole segment's fault.
 
+    ``excused``: that, or timed at one end by a line whose clock is set aside; one finding stands for all.
     ``beats_foot``: class not known, too fast on foot and possible on wheels.
     """
     event = material.event
@@ -46,8 +47,12 @@ def _fast(material: Material) -> pl.DataFrame:
         (pl.col("share") >= event.setting("whole_line_share"))
         | ((pl.col("share") >= event.setting("shared_fast_share")) & moved)
     )
-    return judged.filter("fast").join(
-        segments.with_columns(shared=shared), on=SEGMENT, how="left", validate="m:1", nulls_equal=True
+    aside = pl.col("line").is_in(sorted(material.set_aside)).fill_null(False)
+    return (
+        judged.with_columns(aside=aside | aside.shift().over("runner").fill_null(False))
+        .filter("fast")
+        .join(segments.with_columns(shared=shared), on=SEGMENT, how="left", validate="m:1", nulls_equal=True)
+        .with_columns(excused=pl.col("shared").fill_null(False) | pl.col("aside"))
     )
 
 
@@ -95,7 +100,7 @@ def _stretch_words() -> pl.Expr:
 
 
 def find_out_of_order(material: Material) -> pl.DataFrame:
-    rows = _fast(material).filter(pl.col("backwards") & ~pl.col("shared"))
+    rows = _fast(material).filter(pl.col("backwards") & ~pl.col("excused"))
     return _as_rows(
         rows,
         pl.format(
@@ -107,7 +112,7 @@ def find_out_of_order(material: Material) -> pl.DataFrame:
 
 def find_impossible_pace(material: Material) -> pl.DataFrame:
     """Faster than anybody of the class has gone; on foot, or of unknown class faster than any wheels."""
-    rows = _fast(material).filter(pl.col("too_fast") & ~pl.col("shared") & ~_skips())
+    rows = _fast(material).filter(pl.col("too_fast") & ~pl.col("excused") & ~_skips())
     on_foot = _of_class() == RunnerClass.FOOT.value
     unknown = _of_class().is_null()
     cause = (
@@ -122,13 +127,13 @@ def find_impossible_pace(material: Material) -> pl.DataFrame:
 
 def _between_foot_and_wheels(material: Material) -> pl.DataFrame:
     """Class unknown, too fast on foot, possible on wheels; the limit is that on foot."""
-    rows = _fast(material).filter(pl.col("beats_foot") & ~pl.col("shared"))
+    rows = _fast(material).filter(pl.col("beats_foot") & ~pl.col("excused"))
     return rows.with_columns(shortest_us="foot_us")
 
 
 def _fast_wheels(material: Material) -> pl.DataFrame:
     on_wheels = (_of_class() != RunnerClass.FOOT.value).fill_null(False)
-    return _fast(material).filter(pl.col("too_fast") & ~pl.col("shared") & on_wheels)
+    return _fast(material).filter(pl.col("too_fast") & ~pl.col("excused") & on_wheels)
 
 
 def find_other_class_pace(material: Material) -> pl.DataFrame:
@@ -147,7 +152,7 @@ def find_other_class_pace(material: Material) -> pl.DataFrame:
 
 def find_course_cuts(material: Material) -> pl.DataFrame:
     """A stretch over missed visits, too fast for its full distance; where wheels might do it, a warning."""
-    rows = _fast(material).filter(pl.col("too_fast") & ~pl.col("shared") & _skips())
+    rows = _fast(material).filter(pl.col("too_fast") & ~pl.col("excused") & _skips())
     on_foot = (_of_class() == RunnerClass.FOOT.value) | _of_class().is_null()
     detail = pl.format(
         "{}, and the points between did not read the runner: consistent with a shortened course or a tag in a "

@@ -5,7 +5,9 @@ from __future__ import annotations
 import polars as pl
 
 from lineproof.checks.material import Material, say_seconds, stack, to_rows
-from lineproof.checks.rules import broken
+from lineproof.checks.rules import broken, to_judged
+from lineproof.event import Event
+from lineproof.tables import CROSSINGS
 from lineproof.vocabulary import Severity
 
 FEWEST_SHARED = 5
@@ -102,3 +104,9 @@ def find_filled_in_starts(material: Material) -> pl.DataFrame:
             pl.col("behind_s").round(0).cast(pl.Int64),
         ),
     )
+
+
+def without_filled_in_starts(crossings: pl.DataFrame, event: Event, entries: pl.DataFrame) -> pl.DataFrame:
+    """The crossings less the starts that somebody filled in with the gun: nothing read those."""
+    judged = to_judged(crossings, event, entries)
+    return judged.filter(~broken("start_not_filled_in", event)).select(CROSSINGS.schema.names())

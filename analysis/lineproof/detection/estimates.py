@@ -118,7 +118,7 @@ class Pair:
 
 
 def by_sibling(counted: Counted, role: Role | None, confidence: float) -> Pair:
-    """Stratified: within a stratum each line is judged by the runners whom the other read."""
+    """Among good and among weak tags, each line judged by the runners whom the other read."""
     both, main_only, backup_only = (numbers(counted, n) for n in ("both", "main_only", "backup_only"))
     seen_parts = np.where(counted.parts.by_later, 0.0, counted.parts.seen)
     miss_main, miss_backup = counted.chances.miss_main, counted.chances.miss_backup

@@ -28,7 +28,7 @@ GROUPINGS = (
     Grouping("course", ("course",)),
     Grouping("wave", ("wave", "course"), "wave"),
     Grouping("wave", ("wave", "course", "order", "point"), "wave"),
-    # Too few of each stratum in ten minutes, and who crossed unseen has no time to be counted by.
+    # Too few weak tags in ten minutes, and who crossed unseen has no time to be counted by.
     Grouping("time", ("point", "bin"), "bin", by_line=True, by_runner=False),
     Grouping("flow", ("point", "flow"), "flow", by_line=True, by_runner=False),
 )

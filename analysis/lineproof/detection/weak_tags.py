@@ -11,16 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from lineproof.detection.histories import Bools, Floats, Ints
 
 FEWEST_LINES = 4  # with fewer, two kinds of tag cannot be told from one (as many unknowns as counts)
 ROUNDS = 500
 SETTLED = 1e-4  # gain of the log-likelihood in one round
-WORTH = 4.0  # gain in log-likelihood over one kind of tag, for two unknowns more
-BORROWED = (
-    10.0  # each line's read chance of weak tags leans on their mean with the weight of so many crossings
+WORTH = (
+    3.0  # gain in log-likelihood over one kind of tag; alike tags reach it in fewer than one field of twenty
 )
+# A line's read chance of weak tags leans, with the weight of so many crossings, on one loss of odds everywhere.
+BORROWED = 100.0
+USUAL_GOOD = 0.99
 USUAL_WEAK = 0.6  # where the search begins: open results show weak tags read at 0.2 to 0.6 …
 USUAL_SHARE = 0.002  # … and one or two in a thousand
 
@@ -143,8 +146,7 @@ def _two_kinds(record: Record, pooled: Floats, stopped: Floats, single: float) -
         share = float((chance.sum() + 0.5) / (record.runners + 1))
         stopped = _stopped(record, chance, good, weak, stopped)
         good = _rate(record, 1 - chance, pooled, 1.0)
-        mean = np.full(record.lines, _mean_rate(record, chance))
-        weak = np.minimum(_rate(record, chance, mean, BORROWED), good)
+        weak = np.minimum(_rate(record, chance, _shifted(record, chance, good), BORROWED), good)
     return WeakTags(chance, share, good, weak, stopped, best - single)
 
 
@@ -200,9 +202,13 @@ def _rate(record: Record, weight: Floats, leaning: Floats, strength: float) -> F
     return np.clip((read + strength * leaning) / (tried + strength), 1e-6, 1 - 1e-6)
 
 
-def _mean_rate(record: Record, weight: Floats) -> float:
-    w = weight[record.runner] * record.witnessed
-    return float((np.sum(w * record.read) + USUAL_WEAK) / (np.sum(w) + 1))
+def _shifted(record: Record, chance: Floats, good: Floats) -> Floats:
+    """Read chances of weak tags if they lose the same odds at every line: good ones shifted on the logit."""
+    w = chance[record.runner] * record.witnessed
+    weak = (np.sum(w * record.read) + USUAL_WEAK) / (np.sum(w) + 1)
+    # Where their rows lie, good tags would have been read this often.
+    alike = (np.sum(w * good[record.line]) + USUAL_GOOD) / (np.sum(w) + 1)
+    return np.asarray(special.expit(special.logit(good) - special.logit(alike) + special.logit(weak)))
 
 
 def doubt_never_read(record: Record, found: WeakTags) -> Floats:

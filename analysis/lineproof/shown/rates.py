@@ -56,7 +56,8 @@ def to_wave_rows(review: Review) -> pl.DataFrame:
     """One row per wave, over all its points: read by either line."""
     rows = review.rates.filter(_level("wave"), pl.col("point").is_null())
     several = len(review.event.courses) > 1
-    name = pl.format("{}, {}", "course", "group") if several else pl.col("group")
+    names = {course.id: course.name for course in review.event.courses}
+    name = pl.format("{}, {}", label_of(names, "course"), "group") if several else pl.col("group")
     return _both(rows.with_columns(name.alias("label")).sort("course", "group"))
 
 
