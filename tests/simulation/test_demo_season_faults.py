@@ -101,7 +101,6 @@ def test_every_planted_kind_is_looked_for_or_left_to_the_rates() -> None:
     assert kinds <= set(NAMED_BY) | LEFT_TO_RATES
 
 
-@pytest.mark.xdist_group("demo season")
 @pytest.mark.parametrize("event", EVENTS)
 def test_every_planted_fault_is_found(event: str, reviews: dict[str, Review]) -> None:
     review = reviews[event]
@@ -119,7 +118,6 @@ def test_every_planted_fault_is_found(event: str, reviews: dict[str, Review]) ->
     assert [fault for fault in missed if fault not in filled] == []
 
 
-@pytest.mark.xdist_group("demo season")
 @pytest.mark.parametrize("event", [event for event in EVENTS if truth_of(event)["clean"]])
 def test_clean_events_raise_no_error(event: str, reviews: dict[str, Review]) -> None:
     errors = reviews[event].findings.filter(pl.col("severity") == Severity.ERROR.value)
@@ -127,7 +125,6 @@ def test_clean_events_raise_no_error(event: str, reviews: dict[str, Review]) -> 
     assert reviews[event].gate.passed
 
 
-@pytest.mark.xdist_group("demo season")
 @pytest.mark.parametrize("event", EVENTS)
 def test_counts_of_rows_add_up_and_every_passing_is_somewhere(event: str, reviews: dict[str, Review]) -> None:
     review = reviews[event]
@@ -151,7 +148,6 @@ MOVES_A_COUNT = {
 }
 
 
-@pytest.mark.xdist_group("demo season")
 def test_rates_agree_with_the_truth(reviews: dict[str, Review]) -> None:
     """At least 90 % of the achieved rates hold the realised truth in their interval."""
     inside = total = 0

@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineproof.clock_trust import clocks_to_trust
 from lineproof.event import Course, Event
 from lineproof.records import shortest_segment_us
 
@@ -117,14 +118,7 @@ def _trusted(times: Ints, seen: Bools, kind: Ints, shortest: Ints, whole_line_sh
                 fast = times[both, b] - times[both, a] < shortest[kind[both], a, b]
                 share = float(fast.mean())
                 faulty[a, b] = faulty[b, a] = share if share > whole_line_share else 0.0
-    trusted = np.ones(columns, dtype=bool)
-    while faulty.any():
-        partners = (faulty > 0).sum(axis=1) + faulty.mean(axis=1) / 2
-        partners[0] = 0.0
-        worst = columns - 1 - int(np.argmax(partners[::-1]))
-        trusted[worst] = False
-        faulty[worst, :] = faulty[:, worst] = 0.0
-    return trusted
+    return clocks_to_trust(faulty)
 
 
 def nearest_before(marked: Bools) -> Ints:
