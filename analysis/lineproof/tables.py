@@ -316,6 +316,31 @@ INTERRUPTIONS = Table(
     },
 )
 
+MATS = Table(
+    "mats",
+    "one mat of a line and the rate at which it answers, or the reason for none",
+    ("line", "place", "antenna"),
+    {
+        "event": Column(TEXT, "event id"),
+        "point": Column(TEXT, "timing point id"),
+        "line": Column(TEXT, "line id"),
+        "place": Column(
+            pl.Enum(["line", "mat", "near side", "far side"]),
+            "a mat; the road beyond a side of the line; or the whole line, where there are no rates",
+        ),
+        "antenna": Column(pl.Int32(), "antenna number of the mat, 1 at the near side", nullable=True),
+        "tried": Column(COUNT, "runners there, estimated", nullable=True),
+        "read": Column(COUNT, "runners whose strongest read was this antenna's", nullable=True),
+        "missed": Column(COUNT, "runners there whom the line missed, estimated", nullable=True),
+        "estimate": Column(FLOAT, "share of the runners over the mat for whom it answers", nullable=True),
+        "conf_low": Column(FLOAT, "lower end of the 95 % interval", nullable=True),
+        "conf_high": Column(FLOAT, "upper end", nullable=True),
+        "verdict": Column(pl.Enum(["sound", "weak", "dead", "bare road", "cannot tell"]), "in one word"),
+        "method": Column(TEXT, "how the estimate was made and what it assumes"),
+        "reason": Column(TEXT, "why there is no estimate, or what limits it", nullable=True),
+    },
+)
+
 LOOKUPS = Table(
     "lookups",
     "one runner to look for on the camera of one timing point",
@@ -403,6 +428,7 @@ TABLES: tuple[Table, ...] = (
     FINDINGS,
     RATES,
     INTERRUPTIONS,
+    MATS,
     LOOKUPS,
     REJECTS,
     ACCOUNT,

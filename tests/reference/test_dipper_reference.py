@@ -18,7 +18,7 @@ from scipy import optimize, special
 from lineproof.detection.course_model.capture_histories import from_captures, from_recaptures
 from lineproof.detection.course_model.families import ONE_KIND
 from lineproof.detection.course_model.fit import Fit, fit
-from lineproof.detection.course_model.likelihood import make_problem
+from lineproof.detection.course_model.problem import make_problem
 from lineproof.detection.course_model.profile import of_parameter, profile_ends
 from lineproof.detection.course_model.structure import Condition, make_structure
 
@@ -72,7 +72,9 @@ MODELS = [
 
 
 @pytest.mark.parametrize("by_release", [False, True], ids=["by bird", "by release"])
-@pytest.mark.parametrize(("caught", "survive", "deviance", "shares"), MODELS, ids=["phi p", "phi(t) p", "phi p(t)"])
+@pytest.mark.parametrize(
+    ("caught", "survive", "deviance", "shares"), MODELS, ids=["phi p", "phi(t) p", "phi p(t)"]
+)
 def test_published_estimates(caught, survive, deviance, shares, by_release) -> None:
     """Published digits: four of -2 log-likelihood, seven of the estimates (the last is left to the search)."""
     found = fitted(caught, survive, by_release=by_release)

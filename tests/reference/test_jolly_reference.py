@@ -16,7 +16,7 @@ from scipy import special
 from lineproof.detection.course_model.capture_histories import estimate_open_population, from_recaptures
 from lineproof.detection.course_model.families import ONE_KIND
 from lineproof.detection.course_model.fit import fit
-from lineproof.detection.course_model.likelihood import make_problem
+from lineproof.detection.course_model.problem import make_problem
 from lineproof.detection.course_model.structure import Condition, make_structure
 
 TABLE = pl.read_csv(Path(__file__).parent / "data" / "capsid.csv").fill_null(0)
@@ -69,7 +69,10 @@ def test_from_memory_the_likelihood_agrees_where_survival_stays_below_one() -> N
     )
     found = fit(make_problem(histories, structure))
     blocks = structure.blocks
-    caught, survival = special.expit(found.values[blocks["lines"]]), special.expit(found.values[blocks["segments"]])
+    caught, survival = (
+        special.expit(found.values[blocks["lines"]]),
+        special.expit(found.values[blocks["segments"]]),
+    )
     assert survival[1] > 0.999
     far = slice(3, 11)
     assert caught[far] == pytest.approx(CAUGHT[far], abs=1e-4)

@@ -256,3 +256,16 @@ def test_where_no_rate_is_known_the_sentence_stands_alone(tmp_path: Path) -> Non
     assert chart.html == "<p>No rate can be stated.</p>"
     assert "<table>" not in review_tables.rate_table(unknown, "Line", "Lines").html
     assert "all these rates: the export does not tell." in review_tables.reason_table(unknown, "Line").html
+
+
+def test_a_line_of_which_too_little_is_told_is_not_drawn(tmp_path: Path) -> None:
+    """Merged data name the backup line only where it gave the time: no word on the rest."""
+    review = make_review(tmp_path)
+    partly = review.proofs.with_columns(
+        seen_backup=pl.when((pl.col("point") == "finish") & pl.col("seen_main"))
+        .then(None)
+        .otherwise("seen_backup")
+    )
+    labels = shown.to_time_rows(make_review(tmp_path, proofs=partly))["label"].unique().to_list()
+    assert "Finish, backup" not in labels
+    assert "Finish, main" in labels

@@ -8,6 +8,7 @@ slopes with respect to its parameters, so that a fit takes milliseconds.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from scipy import special
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 STRIPS = 4  # for each mat
 FAR = 1e-4  # least weight of any two strips: an antenna number is seldom wrong
@@ -24,27 +26,37 @@ CANDIDATES = 3  # the mat underfoot and its neighbours
 
 @dataclass(frozen=True, slots=True)
 class Road:
-    """Strips across the road; lengths in mats, 0 at the near edge of the first mat."""
+    """Strips across the road; lengths in mats, 0 at the near edge of the first mat.
+
+    ``places`` are the middles of the strips.  Traffic is stated at the middle of each mat's width, one beyond
+    either side included; ``spread`` (strips, mats + 2) takes its logarithm to the strips by straight lines.
+    """
 
     mats: int
+    places: Floats
+    spread: Floats
+    inside: Bools
 
     @property
-    def places(self) -> Floats:
-        return (np.arange(STRIPS * (self.mats + 2)) + 0.5) / STRIPS - 1
+    def strip_of_mat(self) -> Ints:
+        """The mat of each strip, 0 the first; -1 and ``mats`` beyond the sides."""
+        return np.floor(self.places).astype(np.int64)
 
-    @property
-    def knots(self) -> int:
-        """Traffic is stated at the middle of each mat's width, one beyond either side included."""
-        return self.mats + 2
 
-    def spread(self) -> Floats:
-        """Matrix from log traffic at the knots to that of the strips, by straight lines."""
-        at, centres = self.places, np.arange(self.knots) - 0.5
-        eye = np.eye(self.knots)
-        return np.column_stack([np.interp(at, centres, eye[k]) for k in range(self.knots)])
+@lru_cache(maxsize=64)
+def make_road(mats: int) -> Road:
+    places = (np.arange(STRIPS * (mats + 2)) + 0.5) / STRIPS - 1
+    centres = np.arange(mats + 2) - 0.5
+    spread = np.column_stack([np.interp(places, centres, row) for row in np.eye(mats + 2)])
+    return Road(mats, places, spread, (places > 0) & (places < mats))
 
-    def inside(self) -> NDArray[np.bool_]:
-        return (self.places > 0) & (self.places < self.mats)
+
+@lru_cache(maxsize=64)
+def _nearest(road_mats: int, mats: int) -> tuple[Ints, Floats]:
+    """Antennas that may answer in each strip, nearest first, and how far their middles are."""
+    away = np.abs(make_road(road_mats).places[:, None] - (np.arange(mats)[None, :] + 0.5))
+    which = np.argsort(away, axis=1, kind="stable")[:, :CANDIDATES]
+    return which, np.take_along_axis(away, which, axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +84,10 @@ def make_drift(road: Road, traffic: Floats, mean: float, log_sd: float, *, bare:
 
     Without ``bare`` nobody is beyond the lines.
     """
-    spread = road.spread()
+    spread = road.spread
     half = spread @ traffic / 2
     if not bare:
-        half = np.where(road.inside(), half, NOBODY)
+        half = np.where(road.inside, half, NOBODY)
     sd = float(np.exp(log_sd))
     at = road.places
     step = at[None, :] - at[:, None] - mean
@@ -113,7 +125,7 @@ class Answers:
         )
         by_reach = by_sure * self.rate[self.which]
         first, second = (float((by_reach * slope).sum()) for slope in self.by_reach)
-        return by_rate, by_u, first, second
+        return np.asarray(by_rate, dtype=np.float64), by_u, first, second
 
 
 def make_answers(road: Road, rate: Floats, u: float, middle: float, log_width: float) -> Answers:
@@ -123,9 +135,7 @@ def make_answers(road: Road, rate: Floats, u: float, middle: float, log_width: f
     ``1 / (1 + exp((d - middle) / width))``.  ``u``: share that the whole line misses, whatever the mat.
     """
     mats = len(rate)
-    away = np.abs(road.places[:, None] - (np.arange(mats)[None, :] + 0.5))
-    which = np.argsort(away, axis=1, kind="stable")[:, :CANDIDATES]
-    distance = np.take_along_axis(away, which, axis=1)
+    which, distance = _nearest(road.mats, mats)
     width = float(np.exp(log_width))
     lean = special.expit((middle - distance) / width)
     own = distance < 0.5

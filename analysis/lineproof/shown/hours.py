@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.charts import EITHER, KIND_WORDS, MOST_ROWS, TIME_ROWS
+from lineproof.detection.tries import UNTOLD_SHARE
 from lineproof.event import Event
 from lineproof.shown.labels import clock_words, day_clock, line_labels, point_labels
 from lineproof.vocabulary import Proof, Role
@@ -49,7 +50,8 @@ def _witnesses(binned: pl.DataFrame, event: Event, point: str) -> list[tuple[str
         (labels[line.id], KIND_WORDS[place], ~pl.col(column))
         for line in event.lines_at(point)
         for place, column in [(0, "seen_main") if line.role is Role.MAIN else (1, "seen_backup")]
-        if here[column].count()
+        # As for the rates: a line of which the data tell too little shows nothing of its misses.
+        if here[column].null_count() <= UNTOLD_SHARE * here.height
     ]
     unread = pl.col("proof").cast(pl.String) == Proof.PROVEN.value
     return lines or [(point_labels(event)[point], EITHER, unread)]
