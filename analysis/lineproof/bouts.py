@@ -12,6 +12,7 @@ from lineproof.clocks import chosen_time
 from lineproof.event import Event
 from lineproof.vocabulary import Level, ReadChoice, Role
 
+SPAN = 2**62  # microseconds; more than lies between any two times of an export
 TIME_PREFERENCE = {Role.MAIN.value: 0, Role.BACKUP.value: 2}  # a time of no stated line ranks between
 
 
@@ -75,14 +76,18 @@ def to_bouts(held: pl.DataFrame, event: Event) -> tuple[pl.DataFrame, pl.DataFra
 
     ``held`` are passings of known runners at points of their course, with their own times.
     """
-    gap = pl.duration(microseconds=event.setting_us("crossing_gap_s"))
+    gap_us = event.setting_us("crossing_gap_s")
     ordered = held.sort("runner", "point", "begin", "passing")
     elsewhere = _changes("runner") | _changes("point")
     place = elsewhere.cum_sum().alias("place")
-    silent = pl.col("begin") - pl.col("end").cum_max().shift().over("place")
+    # The running last end within a place: places rise, so one running maximum over all serves, where one
+    # per place would cost more than all the rest of the merge.
+    ranked_end = pl.col("place").cast(pl.Int128) * SPAN + pl.col("end").dt.epoch("us")
+    last_end = ranked_end.cum_max().shift() - pl.col("place").cast(pl.Int128) * SPAN
+    silent_us = pl.col("begin").dt.epoch("us").cast(pl.Int128) - last_end
     new_visit = _changes("visit") & pl.col("visit").is_not_null() & pl.col("visit").shift().is_not_null()
     members = ordered.with_columns(place, elsewhere.alias("elsewhere")).with_columns(
-        (pl.col("elsewhere") | (silent > gap).fill_null(False) | new_visit).cum_sum().alias("bout")
+        (pl.col("elsewhere") | (silent_us > gap_us).fill_null(False) | new_visit).cum_sum().alias("bout")
     )
     return _sum_up(members, event), members.select("passing", "bout")
 

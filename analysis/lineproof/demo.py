@@ -19,9 +19,11 @@ def review_season(folder: Path, progress: Callable[[str], None]) -> Iterator[Pat
         with replacing(folder) as scratch:
             write_season(scratch)
     for event in _events(folder):
-        yield render_review(
-            event, event / "review", lambda step, name=event.name: progress(f"{name}: {step}")
-        )
+        yield render_review(event, event / "review", _for_event(event.name, progress))
+
+
+def _for_event(name: str, progress: Callable[[str], None]) -> Callable[[str], None]:
+    return lambda step: progress(f"{name}: {step}")
 
 
 def _events(folder: Path) -> list[Path]:

@@ -199,6 +199,29 @@ def find_placeholders(material: Material) -> pl.DataFrame:
     return stack(single, _piles(rest, event))
 
 
+def _near(tall: pl.DataFrame, instants: pl.DataFrame) -> pl.DataFrame:
+    """The busiest other instant of the place within a minute of each tall one."""
+    minute = pl.col("first").dt.epoch("s") // 60
+    # Joined by minute and its neighbours, so that the work grows with the rows and not with their square.
+    around = tall.with_columns(minute=pl.concat_list(minute - 1, minute, minute + 1)).explode("minute")
+    return (
+        around.join(
+            instants.with_columns(minute=minute),
+            on=[*PLACE, "minute"],
+            how="inner",
+            validate="m:m",
+            nulls_equal=True,
+            suffix="_near",
+        )
+        .filter(
+            (pl.col("first") != pl.col("first_near"))
+            & ((pl.col("first") - pl.col("first_near")).abs() <= MINUTE)
+        )
+        .group_by([*PLACE, "first"])
+        .agg(busiest=pl.col("rows_near").max())
+    )
+
+
 def _piles(passings: pl.DataFrame, event: Event) -> pl.DataFrame:
     """Instants shared by far more runners than any other instant near them."""
     instants = passings.group_by([*PLACE, "first"]).agg(rows=pl.len())
@@ -215,15 +238,7 @@ def _piles(passings: pl.DataFrame, event: Event) -> pl.DataFrame:
     )
     if tall.is_empty():
         return nothing()
-    near = (
-        tall.join(instants, on=PLACE, how="left", validate="m:m", nulls_equal=True, suffix="_near")
-        .filter(
-            (pl.col("first") != pl.col("first_near"))
-            & ((pl.col("first") - pl.col("first_near")).abs() <= MINUTE)
-        )
-        .group_by([*PLACE, "first"])
-        .agg(busiest=pl.col("rows_near").max())
-    )
+    near = _near(tall, instants)
     piles = tall.join(near, on=[*PLACE, "first"], how="left", validate="1:1", nulls_equal=True).filter(
         pl.col("rows") >= PILE_FACTOR * pl.coalesce("busiest", pl.lit(1))
     )

@@ -8,7 +8,7 @@ runner's probability of a weak tag.  Minutes in which a line was down say nothin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -49,9 +49,15 @@ class Record:
     uptime: Floats
     blind: Bools
 
+    copies: Floats | None = None  # how many runners each row of ``last`` stands for; None: one
+
     @property
     def runners(self) -> int:
         return len(self.last)
+
+    @property
+    def counts(self) -> Floats:
+        return np.ones(self.runners) if self.copies is None else self.copies
 
     @property
     def lines(self) -> int:
@@ -117,12 +123,42 @@ def estimate_weak_tags(record: Record, *, kinds: int = 2) -> WeakTags:
     That a runner was not read again counts too: they stopped, or were missed at every later visit.  The
     kinds stop alike.  ``kinds`` is 1 where the courses have too few lines to tell two from one.
     """
+    patterns, pattern = _compress(record)
+    found = _fit(patterns, kinds)
+    return replace(found, chance=found.chance[pattern])
+
+
+def _compress(record: Record) -> tuple[Record, Ints]:
+    """Runners with the same record as one, with their number, and the pattern of each runner.
+
+    So the work of a fit grows with the different records (some hundreds) and not with the runners.
+    """
+    mark = np.zeros((record.runners, record.lines + 1), dtype=np.int16)
+    mark[record.runner, record.line] = 1 + record.read + 2 * record.witnessed
+    mark[:, -1] = record.last
+    _, first, pattern, copies = np.unique(
+        mark, axis=0, return_index=True, return_inverse=True, return_counts=True
+    )
+    rows = np.flatnonzero(np.isin(record.runner, first))
+    patterns = replace(
+        record,
+        runner=pattern[record.runner[rows]].astype(np.int64),
+        line=record.line[rows],
+        read=record.read[rows],
+        witnessed=record.witnessed[rows],
+        last=record.last[first],
+        copies=copies.astype(float),
+    )
+    return patterns, pattern.astype(np.int64)
+
+
+def _fit(record: Record, kinds: int) -> WeakTags:
     nobody = np.zeros(record.runners)
     pooled = _rate(record, nobody + 1, np.full(record.lines, 0.5), 1.0)
     stopped = np.full(len(record.after), 0.01)
     for _ in range(3):  # settles at once: the number missed on the way is small beside those who stopped
         stopped = _stopped(record, nobody, pooled, pooled, stopped)
-    single = float(_log_likelihood(record, pooled, stopped).sum())
+    single = float(record.counts @ _log_likelihood(record, pooled, stopped))
     one_kind = WeakTags(nobody, 0.0, pooled, pooled, stopped, 0.0)
     if kinds == 1:
         return one_kind
@@ -138,12 +174,12 @@ def _two_kinds(record: Record, pooled: Floats, stopped: Floats, single: float) -
     for _ in range(ROUNDS):
         by_good = _log_likelihood(record, good, stopped) + np.log1p(-share)
         by_weak = _log_likelihood(record, weak, stopped) + np.log(share)
-        total = float(np.logaddexp(by_good, by_weak).sum())
+        total = float(record.counts @ np.logaddexp(by_good, by_weak))
         chance = np.exp(by_weak - np.logaddexp(by_good, by_weak))
         if total - best < SETTLED:
             break
         best = total
-        share = float((chance.sum() + 0.5) / (record.runners + 1))
+        share = float((record.counts @ chance + 0.5) / (record.counts.sum() + 1))
         stopped = _stopped(record, chance, good, weak, stopped)
         good = _rate(record, 1 - chance, pooled, 1.0)
         weak = np.minimum(_rate(record, chance, _shifted(record, chance, good), BORROWED), good)
@@ -183,10 +219,12 @@ def _stopped(record: Record, chance: Floats, good: Floats, weak: Floats, stopped
     """
     visits = len(record.after)
     known_stop = sum(
-        np.bincount(record.last, weights=weight, minlength=visits) * stopped / _unread(record, rate, stopped)
+        np.bincount(record.last, weights=weight * record.counts, minlength=visits)
+        * stopped
+        / _unread(record, rate, stopped)
         for weight, rate in ((1 - chance, good), (chance, weak))
     )
-    came = np.bincount(record.last, minlength=visits).astype(float)
+    came = np.bincount(record.last, weights=record.counts, minlength=visits)
     for visit in range(visits - 1, -1, -1):
         if record.after[visit] >= 0:
             came[visit] += came[record.after[visit]]
@@ -196,7 +234,7 @@ def _stopped(record: Record, chance: Floats, good: Floats, weak: Floats, stopped
 
 def _rate(record: Record, weight: Floats, leaning: Floats, strength: float) -> Floats:
     """Share read of each line among witnessed rows, runners weighted; leans on ``leaning``; never 0 or 1."""
-    w = weight[record.runner] * record.witnessed
+    w = (weight * record.counts)[record.runner] * record.witnessed
     tried = np.bincount(record.line, weights=w, minlength=record.lines)
     read = np.bincount(record.line, weights=w * record.read, minlength=record.lines)
     return np.clip((read + strength * leaning) / (tried + strength), 1e-6, 1 - 1e-6)
@@ -204,7 +242,7 @@ def _rate(record: Record, weight: Floats, leaning: Floats, strength: float) -> F
 
 def _shifted(record: Record, chance: Floats, good: Floats) -> Floats:
     """Read chances of weak tags if they lose the same odds at every line: good ones shifted on the logit."""
-    w = chance[record.runner] * record.witnessed
+    w = (chance * record.counts)[record.runner] * record.witnessed
     weak = (np.sum(w * record.read) + USUAL_WEAK) / (np.sum(w) + 1)
     # Where their rows lie, good tags would have been read this often.
     alike = (np.sum(w * good[record.line]) + USUAL_GOOD) / (np.sum(w) + 1)
