@@ -19,7 +19,6 @@ from lineproof.detection.course_model.capture_histories import from_captures
 from lineproof.detection.course_model.closed_population import estimate_total, of_beta, of_problem
 from lineproof.detection.course_model.families import NORMAL_EFFECT, ONE_KIND, TWO_KINDS, Family
 from lineproof.detection.course_model.fit import fit
-from lineproof.detection.course_model.problem import Problem, make_problem
 from lineproof.detection.course_model.loglinear import (
     ListFit,
     Unequal,
@@ -27,6 +26,7 @@ from lineproof.detection.course_model.loglinear import (
     estimate_lower_bound,
     to_counts,
 )
+from lineproof.detection.course_model.problem import Problem, make_problem
 from lineproof.detection.course_model.structure import make_structure
 
 HARES = pl.read_csv(Path(__file__).parent / "data" / "snowshoe_hares.csv").to_numpy().astype(int)

@@ -19,13 +19,13 @@ from lineproof.detection.course_model.capture_histories import from_captures
 from lineproof.detection.course_model.families import NORMAL_EFFECT, ONE_KIND, TWO_KINDS, Family
 from lineproof.detection.course_model.fit import fit
 from lineproof.detection.course_model.identifiability import estimate_rank
-from lineproof.detection.course_model.problem import make_problem
 from lineproof.detection.course_model.loglinear import (
     estimate_lists,
     estimate_lower_bound,
     estimate_sample_coverage,
     to_counts,
 )
+from lineproof.detection.course_model.problem import make_problem
 from lineproof.detection.course_model.structure import make_structure
 
 LISTS = {"111": 28, "110": 21, "101": 17, "011": 18, "100": 69, "010": 55, "001": 63}

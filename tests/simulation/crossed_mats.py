@@ -29,7 +29,9 @@ class Crossed:
     road: float = 5.0
     offset: float = 0.0
     drift: float = 0.25
-    reach: tuple[float, float] = field(default=(0.5, 1.5))  # all read at the first distance, none at the second
+    reach: tuple[float, float] = field(
+        default=(0.5, 1.5)
+    )  # all read at the first distance, none at the second
 
 
 def draw_counts(plan: Crossed, seed: int) -> Floats:
@@ -46,7 +48,9 @@ def draw_counts(plan: Crossed, seed: int) -> Floats:
     return counts
 
 
-def _read(place: Floats, rates: tuple[float, ...], missed: float, plan: Crossed, rng: np.random.Generator) -> Ints:
+def _read(
+    place: Floats, rates: tuple[float, ...], missed: float, plan: Crossed, rng: np.random.Generator
+) -> Ints:
     """Antenna of each runner, the nearest that answers, 0 where none does."""
     rate = np.array(rates)
     away = np.abs(place[:, None] - (np.arange(len(rate)) + 0.5))

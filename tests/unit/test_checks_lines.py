@@ -62,7 +62,7 @@ def test_a_line_silent_for_a_while_is_a_burst() -> None:
     found = findings_of("burst of misses", material_of(passings, entries=make_entries(crowd)))
     assert found.select("line", "rows", "value", "limit").rows() == [("mill-main", 30, 1.0, 0.0)]
     # Runner B080 comes 13 min 23 s after the first, who is there at 9:30:03; B109 at 9:48:13.
-    assert "From 09:43 to 09:48 the line read nobody of 30 runners" in found["detail"][0]
+    assert "From 09:43 to 09:48 the line read nobody of 30\u00a0runners" in found["detail"][0]
 
 
 def test_a_point_of_a_wide_table_has_bursts_too() -> None:

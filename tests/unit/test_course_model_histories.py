@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lineproof.detection.course_model import to_course_histories
+from lineproof.detection.course_model import to_course_histories, to_flow_strata
 from lineproof.detection.course_model.histories import CourseHistories, Occasion, compress
 from lineproof.detection.course_model.outcomes import NOTHING_TOLD, READ_BY_EITHER, to_outcome, was_read
 from lineproof.event import Event
@@ -196,3 +196,24 @@ def test_courses_of_any_length_compress() -> None:
     found = compress(occasions, outcome, np.zeros_like(outcome))
     assert found.count.tolist() == [2] * 50
     assert was_read(found.outcome).all()
+
+
+def test_strata_by_crowding_join_where_they_are_few() -> None:
+    """Thirty runners within ten seconds at each point, ten times over, and three alone."""
+    visits = EVENT.courses[0].visits
+    crowd = [(BOTH, BOTH, BOTH)] * 303
+    rows = proofs(*crowd).with_columns(
+        number=pl.col("runner").str.slice(1).cast(pl.Int64),
+    )
+    apart = pl.when(pl.col("number") < 300).then(pl.col("number") // 30).otherwise(pl.col("number"))
+    when = pl.lit(GUN).dt.cast_time_unit("us") + pl.duration(
+        seconds=apart * 100 + pl.col("order") * 1_000_000
+    )
+    rows = rows.with_columns(about=when).drop("number")
+    strata = to_flow_strata(rows, COURSE)
+    assert strata.height == 303 * len(visits)
+    assert dict(strata.group_by("stratum").len().rows()) == {2: 900, 0: 9}
+    few = to_flow_strata(rows.filter(pl.col("runner").str.slice(1).cast(pl.Int64) < 60), COURSE)
+    assert set(few["stratum"]) == {0}
+    found = to_course_histories(rows, EVENT, COURSE, strata=strata)
+    assert found.strata == 3

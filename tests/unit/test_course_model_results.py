@@ -58,7 +58,7 @@ def event() -> tuple[CourseHistories, np.ndarray, np.ndarray, CourseModelResult]
 
 
 def test_visible_misses_are_exact_and_hidden_ones_in_range(event) -> None:
-    histories, _, missed, result = event
+    _, _, missed, result = event
     assert result.reason is None
     for point, true in zip(result.points, missed, strict=True):
         assert point.missed + point.hidden_low <= true <= point.missed + point.hidden_high
@@ -185,9 +185,11 @@ def test_a_small_field_with_hardly_a_miss_cannot_tell_what_the_set_up_would_miss
 def test_a_wide_range_is_refused_only_where_it_matters() -> None:
     harmless = Hidden(0.1, 0.01, 0.9, 0, 2)
     wide = Hidden(6.0, 1.0, 20.0, 1, 24)
+    few = Hidden(3.0, 0.8, 9.5, 0, 11)
     narrow = Hidden(30.0, 20.0, 45.0, 18, 50)
     other = Hidden(150.0, 100.0, 190.0, 95, 210)
     assert why_not_by_information([harmless], 3000, TARGET, 0.95) is None
+    assert why_not_by_information([few], 3000, TARGET, 0.95) is None  # soon looked up
     assert why_not_by_information([narrow], 3000, TARGET, 0.95) is None
     assert "between 1.0 and 20 hidden" in str(why_not_by_information([wide], 3000, TARGET, 0.95))
     assert "30 and 150 hidden crossings" in str(why_not_by_information([narrow, other], 3000, TARGET, 0.95))

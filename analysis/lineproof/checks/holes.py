@@ -15,6 +15,7 @@ from lineproof.checks.bursts import Burst, count_windows, estimate_bursts
 from lineproof.checks.material import Material, to_rows
 from lineproof.event import Course, Event
 from lineproof.tables import INSTANT
+from lineproof.wording import say_count, say_share
 
 FEWEST_TIMED = 10
 
@@ -84,7 +85,7 @@ def _row(course: Course, burst: Burst, event: Event) -> dict[str, object]:
         "limit": burst.usual,
         "unit": "share",
         "rows": burst.missed,
-        "detail": f"Of {burst.crossed} runners due from about {begin.astimezone(zone):%H:%M} to "
-        f"{end.astimezone(zone):%H:%M}, {burst.missed} were not read ({burst.usual:.2%} in the rest of the day): "
+        "detail": f"Of {say_count(burst.crossed, 'runner')} due from about {begin.astimezone(zone):%H:%M} to "
+        f"{end.astimezone(zone):%H:%M}, {burst.missed} were not read ({say_share(burst.usual, 1000)} in the rest of the day): "
         "consistent with both lines being out.",
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from lineproof.checks.material import Material, stack
+from lineproof.checks.material import Material, counted, stack
 from lineproof.checks.rows import CARRIER, FEWEST_SHARED, PLACE
 from lineproof.vocabulary import Unused
 
@@ -13,29 +13,38 @@ def _unused(material: Material, why: Unused) -> pl.DataFrame:
     return material.unused.filter(pl.col("why") == why.value)
 
 
-def _per_line(rows: pl.DataFrame, sentence: str) -> pl.DataFrame:
+def _per_line(rows: pl.DataFrame, one: str, many: str, rest: str) -> pl.DataFrame:
     return (
         rows.group_by(PLACE)
         .agg(time=pl.col("first").min(), rows=pl.len())
-        .select(*PLACE, "time", "rows", detail=pl.format(sentence, "rows"))
+        .select(*PLACE, "time", "rows", detail=pl.format(f"{{}} {rest}", counted("rows", one, many)))
     )
 
 
 def find_before_start(material: Material) -> pl.DataFrame:
     return _per_line(
-        _unused(material, Unused.BEFORE_START), "{} passings lie before the gun and belong to no crossing."
+        _unused(material, Unused.BEFORE_START),
+        "passing lies",
+        "passings lie",
+        "before the gun, in no crossing.",
     )
 
 
 def find_after_close(material: Material) -> pl.DataFrame:
     return _per_line(
-        _unused(material, Unused.AFTER_CLOSE), "{} passings lie after the close and belong to no crossing."
+        _unused(material, Unused.AFTER_CLOSE),
+        "passing lies",
+        "passings lie",
+        "after the close, in no crossing.",
     )
 
 
 def find_extra(material: Material) -> pl.DataFrame:
     return _per_line(
-        _unused(material, Unused.EXTRA), "{} passings follow a crossing that had been read already."
+        _unused(material, Unused.EXTRA),
+        "passing follows",
+        "passings follow",
+        "a crossing that had been read already.",
     )
 
 
@@ -67,8 +76,10 @@ def find_too_early(material: Material) -> pl.DataFrame:
     )
     whole = _per_line(
         marked.filter(shared),
-        "{} passings, most of this place, are sooner after the gun than the distance allows: consistent with a "
-        "clock fault of the line or a wrong gun.",
+        "passing",
+        "passings",
+        "(most of this place) sooner after the gun than the distance allows: consistent with a clock fault "
+        "of the line or a wrong gun.",
     )
     return stack(single, whole)
 
@@ -87,7 +98,9 @@ def find_unknown_tags(material: Material) -> pl.DataFrame:
         )
         .with_columns(
             detail=pl.format(
-                "No entry holds this tag or bib; it was read {} times at {} timing points.", "rows", "places"
+                "No entry holds this tag or bib; {} at {}.",
+                counted("rows", "passing", "passings"),
+                counted("places", "timing point", "timing points"),
             )
         )
         .drop("places")

@@ -11,6 +11,7 @@ from lineproof.checks.bursts import Burst, count_windows, estimate_bursts
 from lineproof.checks.material import Material, say_seconds, to_rows
 from lineproof.event import Event, Line
 from lineproof.vocabulary import Proof, Role
+from lineproof.wording import say_count, say_share
 
 FEWEST_CROSSED = 10  # a line that missed fewer runners than this may just have had a quiet day
 USUAL_RUN_MPS = 2.8  # a runner of six minutes a kilometre: what most of a lag between lines is
@@ -86,7 +87,7 @@ def _read_by_other(material: Material, role: Role) -> pl.DataFrame:
                 "value": only_other.height / known.height,
                 "unit": "share",
                 "rows": only_other.height,
-                "detail": f"{only_other.height} of {known.height} known crossings were read by the {other} line only.",
+                "detail": f"Of {say_count(known.height, 'known crossing')}, {only_other.height:,} read by the {other} line only.",
             }
         )
     return to_rows(rows)
@@ -176,7 +177,7 @@ def _burst_row(point: str, line: str | None, burst: Burst, event: Event) -> dict
         "unit": "share",
         "rows": burst.missed,
         "detail": f"From {begin.astimezone(zone):%H:%M} to {end.astimezone(zone):%H:%M} the {what} {lost} of "
-        f"{burst.crossed} runners, against {burst.usual:.2%} in the rest of its day.",
+        f"{say_count(burst.crossed, 'runner')}, against {say_share(burst.usual, 1000)} in the rest of its day.",
     }
 
 

@@ -92,6 +92,12 @@ def to_rows(rows: list[dict[str, object]]) -> pl.DataFrame:
     )
 
 
+def counted(column: str, one: str, many: str) -> pl.Expr:
+    """``1 passing lies``, ``2 passings lie``: the words that go with a count."""
+    count = pl.col(column)
+    return pl.when(count == 1).then(pl.lit(f"1 {one}")).otherwise(pl.format(f"{{}} {many}", count))
+
+
 def clock(time: pl.Expr, event: Event) -> pl.Expr:
     """Local clock time to the minute, as a sentence may show it."""
     return time.dt.convert_time_zone(event.zone).dt.strftime("%H:%M")

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from lineproof.checks.material import Material, nothing
+from lineproof.checks.material import Material, counted, nothing
 from lineproof.checks.rows import CARRIER, PLACE, to_chains
 from lineproof.clocks import chosen_time
 from lineproof.event import Event
@@ -50,9 +50,9 @@ def find_standing(material: Material) -> pl.DataFrame:
         limit=pl.lit(limit),
         unit=pl.lit("s"),
         detail=pl.format(
-            "Read for {} s at one line, in {} passings: consistent with a tag that stays by the line.",
+            "Read for {} s at one line, in {}: consistent with a tag that stays by the line.",
             pl.col("value").round(0).cast(pl.Int64),
-            "rows",
+            counted("rows", "passing", "passings"),
         ),
     )
 

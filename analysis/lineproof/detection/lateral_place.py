@@ -28,13 +28,14 @@ WIDEST = 0.3  # an interval wider than this does not tell a sound mat from a wea
 WEAK = 0.9  # the interval of a bad mat lies below this share of what the line's mats usually answer for
 DEAD = 0.1
 BEYOND = 0.005  # least share of the runners beyond a side, at the lower end of its interval
+FEWEST_OVER = 50  # runners over a mat, below which the prior says more of it than they do
 FEWEST_BOTH = 30
 GO_TOGETHER = 0.3  # least correlation of the antenna numbers at the two lines
 MAT_M = 1.0  # width of a mat (common practice)
 
 METHOD = (
     "joint fit of traffic across the road, drift between the two lines and a rate for each mat, on runners whom either "
-    "line read; a neighbouring mat may answer for a weak one"
+    "line read; a neighbouring mat may answer for a weak one; what all mats of a line lose alike is the line's"
 )
 
 
@@ -247,11 +248,11 @@ def _bare(side: str, beyond: Side, runners: int) -> dict[str, object]:
 
 
 def verdict_of(mat: Mat) -> str:
-    if mat.high - mat.low > WIDEST:
-        return "dead" if mat.high_share < WEAK and mat.share < DEAD else "cannot tell"
-    if mat.high_share >= WEAK:
-        return "sound"
-    return "dead" if mat.share < DEAD else "weak"
+    """``sound`` means not shown to be bad by enough runners; ``weak`` and ``dead`` are shown by the interval."""
+    if mat.high_share < WEAK:
+        return "dead" if mat.share < DEAD else "weak"
+    few = mat.tried < FEWEST_OVER or mat.high - mat.low > WIDEST
+    return "cannot tell" if few else "sound"
 
 
 def _mat_row(mat: Mat) -> dict[str, object]:
@@ -269,5 +270,6 @@ def _mat_row(mat: Mat) -> dict[str, object]:
         "verdict": verdict,
         "reason": None
         if told
-        else f"too few runners over this mat: the interval would reach from {mat.low:.0%} to {mat.high:.0%}",
+        else f"too few runners over this mat (about {mat.tried:.0f}): the interval would reach from {mat.low:.0%} "
+        f"to {mat.high:.0%}",
     }

@@ -22,10 +22,7 @@ from lineproof.detection.mat_places import Floats, Road, make_answers, make_drif
 
 # Priors, as log densities or pseudo counts; slight beside a hundred runners at a mat.
 HALF_COUNT = 0.5  # Jeffreys: keeps rates off 0 and 1
-SOUND = (
-    0.9,
-    60.0,
-)  # nine mats in ten are sound, with a rate like 60 reads without a miss; of the rest nothing is known
+SOUND = 10.0  # most mats are sound: worth as much as so many runners read without a miss
 TRAFFIC_BEND = 1.0  # SD of the bend of log traffic from mat to mat: it swells and ebbs, it does not jump
 TRAFFIC_SIZE = 5.0  # SD of log traffic: some places nobody takes
 REACH = (
@@ -132,11 +129,8 @@ class _Model:
         value = HALF_COUNT * float((special.log_expit(logits) + special.log_expit(-logits)).sum())
         by_logit = HALF_COUNT * (1 - 2 * rate)
         mats = slice(0, self.main + self.backup)
-        share, firm = SOUND
-        density = share * firm * rate[mats] ** (firm - 1) + 1 - share
-        value += float(np.log(density).sum())
-        by_rate = share * firm * (firm - 1) * rate[mats] ** (firm - 2) / density
-        by_logit[mats] += by_rate * rate[mats] * (1 - rate[mats])
+        value += SOUND * float(special.log_expit(logits[mats]).sum())
+        by_logit[mats] += SOUND * (1 - rate[mats])
         centre = np.array([0.0, DRIFT[0], REACH[0], REACH_WIDTH[0]])
         sd = np.array([OFFSET_SD, DRIFT[1], REACH[1], REACH_WIDTH[1]])
         value -= 0.5 * float((((shape - centre) / sd) ** 2).sum())
@@ -161,7 +155,7 @@ def fit_mats(counts: Floats, *, bare: bool) -> MatFit:
     model = _Model(known, bare)
     found = optimize.minimize(
         model.loss, model.start(), jac=True, method="L-BFGS-B",
-        bounds=[(-15.0, 15.0)] * len(model.start()), options={"maxiter": 1000, "maxfun": 2000, "maxcor": 30, "ftol": 1e-10},
+        bounds=[(-15.0, 15.0)] * len(model.start()), options={"maxiter": 1000, "maxfun": 2000, "maxcor": 30, "ftol": 1e-9},
     )  # fmt: skip
     theta = np.asarray(found.x, dtype=np.float64)
     return _summary(model, theta, bool(found.success))

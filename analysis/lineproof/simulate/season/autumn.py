@@ -10,6 +10,7 @@ from lineproof.simulate.plan import (
     EventPlan,
     FaultKind,
     Planted,
+    PointPlan,
     Silence,
     TagPlan,
     WavePlan,
@@ -27,10 +28,31 @@ from lineproof.vocabulary import Level, PointKind, RunnerClass
 K = FaultKind
 
 
+def _marathon_points() -> tuple[PointPlan, ...]:
+    lifted = (Silence(20_500, FOREVER, "lifted early"),)
+    return (
+        site(
+            "start",
+            "Moor lane start",
+            6,
+            0.99,
+            0.986,
+            kind=PointKind.START,
+            silent=(Silence(3095, 3102), Silence(3130, 3134)),
+        ),
+        site("km5", "5 km", 5, 0.993),
+        site("km10", "10 km", 4, 0.993, 0.99),
+        site("half", "Half way", 4, 0.994, 0.99),
+        site("km25", "25 km", 4, 0.985, silent=(Silence(16_500, FOREVER, "lifted early"),)),
+        site("km30", "30 km", 4, 0.993, 0.988),
+        site("km35", "35 km", 4, 0.992, 0.989, silent=lifted),
+        site("finish", "Moor lane finish", 5, 0.996, 0.993, kind=PointKind.FINISH),
+    )
+
+
 def marathon() -> Dressed:
     at = {"start": 0, "km5": 5000, "km10": 10_000, "half": 21_097.5, "km25": 25_000, "km30": 30_000}
     at |= {"km35": 35_000, "finish": 42_195}
-    lifted = (Silence(20_500, FOREVER, "lifted early"),)
     plan = EventPlan(
         id="07-kestrin-marathon",
         name="Kestrin marathon",
@@ -54,24 +76,7 @@ def marathon() -> Dressed:
             WavePlan(id="B", course="marathon", runners=1050, after_s=2400),
             WavePlan(id="C", course="marathon", runners=950, after_s=3000),
         ),
-        points=(
-            site(
-                "start",
-                "Moor lane start",
-                6,
-                0.99,
-                0.986,
-                kind=PointKind.START,
-                silent=(Silence(3095, 3102), Silence(3130, 3134)),
-            ),
-            site("km5", "5 km", 5, 0.993),
-            site("km10", "10 km", 4, 0.993, 0.99),
-            site("half", "Half way", 4, 0.994, 0.99),
-            site("km25", "25 km", 4, 0.985, silent=(Silence(16_500, FOREVER, "lifted early"),)),
-            site("km30", "30 km", 4, 0.993, 0.988),
-            site("km35", "35 km", 4, 0.992, 0.989, silent=lifted),
-            site("finish", "Moor lane finish", 5, 0.996, 0.993, kind=PointKind.FINISH),
-        ),
+        points=_marathon_points(),
         youngest=20,
         faults=(
             Planted(K.FALSE_START, 4),
