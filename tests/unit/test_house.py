@@ -15,6 +15,7 @@ ROOT = Path(lineproof.__file__).parent
 # Each room may use those in the rows above it, and in its own row; simulate is used by demo only.
 FLOORS = [
     {"vocabulary", "errors", "wording"},
+    {"contracts"},
     {"tables"},
     {"event"},
     {"records", "intake", "course_visits"},
