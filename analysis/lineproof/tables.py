@@ -260,10 +260,7 @@ MATS = Table(
         "event": Column(TEXT, "event id"),
         "point": Column(TEXT, "timing point id"),
         "line": Column(TEXT, "line id"),
-        "place": Column(
-            pl.Enum(["line", "mat", "near side", "far side"]),
-            "a mat; the road beyond a side of the line; or the whole line, where there are no rates",
-        ),
+        "place": Column(pl.Enum(["line", "mat", "near side", "far side"]), "mat, road beside it or all"),
         "antenna": Column(pl.Int32(), "antenna number of the mat, 1 at the near side", nullable=True),
         "tried": Column(COUNT, "runners there, estimated", nullable=True),
         "read": Column(COUNT, "runners whose strongest read was this antenna's", nullable=True),
@@ -292,6 +289,22 @@ LOOKUPS = Table(
         "likely": Column(INSTANT, "most likely time"),
         "proof": Column(_enum(Proof), "proven, doubtful or unproven"),
         "evidence": Column(TEXT, "one sentence: seen where and when"),
+    },
+)
+
+AUDIT = Table(
+    "audit",
+    "one minute of a timing point's camera, drawn at random, and what was counted in it",
+    ("point", "begin"),
+    {
+        "point": Column(TEXT, "timing point id"),
+        "stratum": Column(pl.Int16(), "stratum by flow, 1 the quietest"),
+        "stratum_minutes": Column(COUNT, "minutes of the window in that stratum"),
+        "begin": Column(INSTANT, "begin of the minute"),
+        "end": Column(INSTANT, "its end, not part of it"),
+        "flow": Column(COUNT, "crossings read in the minute"),
+        "crossed": Column(COUNT, "runners counted on the camera; null: not looked at yet", nullable=True),
+        "missed": Column(COUNT, "of these, read by no line", nullable=True),
     },
 )
 
@@ -366,6 +379,7 @@ TABLES: tuple[Table, ...] = (
     INTERRUPTIONS,
     MATS,
     LOOKUPS,
+    AUDIT,
     REJECTS,
     ACCOUNT,
     DECISIONS,

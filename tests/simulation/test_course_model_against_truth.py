@@ -21,6 +21,12 @@ from simulation.test_crossings_against_truth import looped_plan
 pytestmark = pytest.mark.xdist_group("course model study")  # the events are shared by the tests
 SEEDS = (501, 502)
 RUNNERS = 2000
+MANY_MISSED = (
+    "weak tags 1 %",
+    "weak tags 3 %",
+    "rain",
+    "normal effect",
+)  # they carry the comparisons of sums
 
 
 @cache
@@ -37,7 +43,7 @@ def benchmark() -> ModuleType:
 
 @cache
 def outcomes(name: str) -> list:
-    seeds = SEEDS if name in MUST_ANSWER else SEEDS[:1]
+    seeds = SEEDS if name in MANY_MISSED else SEEDS[:1]
     return [benchmark().study(name, RUNNERS, seed) for seed in seeds]
 
 
@@ -45,7 +51,7 @@ ANSWERED = [name for name in MUST_ANSWER if name != "weak tags 0.15 %"]  # the p
 
 
 def test_must_answer() -> None:
-    """At most 5 % of events refused over many; of these 22, three or more are refused with a chance of 9 % at that limit."""
+    """At most 5 % of events refused over many; of these 15, three or more are refused with a chance of 4 % at that limit."""
     refused = {name: [o.result.reason for o in outcomes(name) if o.refused] for name in ANSWERED}
     assert sum(len(reasons) for reasons in refused.values()) <= 2, refused
 
@@ -64,7 +70,7 @@ def test_two_hundred_runners_cannot_show_the_target() -> None:
 
 
 def test_truth_at_the_finish_lies_in_the_stated_range() -> None:
-    """At least 90 % over many events; of these 22, 19 hold it with a chance above 0.93 if 90 % do."""
+    """At least 90 % over many events; of these 15, 12 hold it with a chance of 0.94 if 90 % do."""
     inside = [o.inside()[-1] for name in ANSWERED for o in outcomes(name) if not o.refused]
     assert sum(inside) >= len(inside) - 3
 
@@ -80,7 +86,7 @@ def test_miss_rate_where_something_comes_later_is_nearly_unbiased_and_independen
 
 
 def test_at_the_finish_the_model_comes_near_where_independence_does_not() -> None:
-    """All scenarios together: some 140 crossings that nobody saw, nothing later; noise about a tenth."""
+    """All scenarios together: some 100 crossings that nobody saw, nothing later; noise about a tenth."""
     many = [outcome for name in ANSWERED for outcome in outcomes(name)]
     answered = [o for o in many if not o.refused]
     true = sum(o.missed[-1] for o in answered)

@@ -16,6 +16,7 @@ from lineproof.tables import row_key
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
+MOST_CROWD = 500  # passings in ten seconds or so: twice the busiest start
 PAIR = ["a", "b"]
 EXTRA_LINES = 4  # quiet lines looked at beyond the one that any true pair must have shared
 FEWEST_POINTS = 3  # the two lines of one point say the same thing twice
@@ -155,6 +156,8 @@ def _quietest(carrier: Ints, crowd: Ints, event: Event) -> Bools:
     # Of n lines of either tag at most n * (1 - share) / share are not shared.
     take = np.floor(counts * (1 - share) / share + 1e-9) + 1 + EXTRA_LINES
     chosen = (turn < np.repeat(take, counts)) & np.repeat(counts >= event.setting("together_lines"), counts)
+    # In a pile of one filled-in time everybody meets everybody, which says nothing of anybody.
+    chosen &= crowd[order] <= MOST_CROWD
     quiet = np.zeros(len(carrier), dtype=np.bool_)
     quiet[order[chosen]] = True
     return quiet
