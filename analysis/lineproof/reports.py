@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from lineproof import errors
 from lineproof.errors import LineproofError
+from lineproof.event import load_event
 from lineproof.results import replacing
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ def render_review(event_dir: Path, out: Path, progress: Progress) -> Path:
     Returns the page.  Raises ``LineproofError`` with one sentence for the user.
     """
     out = Path(out)
+    load_event(event_dir)  # a wrong folder is said at once, without waiting for a kernel
     parameters = {"EVENT_DIR": str(Path(event_dir).resolve()), "OUT": str(out.resolve())}
     notebook = run_notebook(REVIEW_NOTEBOOK, parameters, progress)
     progress("writing the report")

@@ -15,8 +15,8 @@ import polars as pl
 import pytest
 
 from lineproof import charts, shown
+from lineproof.errors import TableError
 from lineproof.figures import show_chart
-from lineproof.tables import TableError
 from sample_review import BIBS, make_review
 
 ROWS = pl.DataFrame(
