@@ -15,7 +15,7 @@ from typing import Any
 
 import polars as pl
 
-from lineproof import tables
+from lineproof import tables, unseen_tables
 from lineproof.detection.intervals import estimate_share
 from lineproof.event import Event, load_event
 
@@ -175,6 +175,10 @@ def make_review(folder: Path, **changed: Any) -> Any:
         "rates": make_rates(),
         "lookups": make_lookups(),
         "pseudonyms": pl.DataFrame({"runner": BIBS, "pseudonym": [f"R-{i:04d}AAAA" for i in range(RUNNERS)]}),
+        "interruptions": make_interruptions(),
+        "rates_at_work": make_rates_at_work(),
+        "unseen": make_unseen(),
+        "weak_tags": make_weak_tags(),
     }
     return SimpleNamespace(**{**review, **changed})
 
@@ -296,6 +300,57 @@ def make_lookups() -> pl.DataFrame:
             }
         )  # fmt: skip
     return tables.LOOKUPS.shape_rows(rows)
+
+
+def make_interruptions() -> pl.DataFrame:
+    """The backup line of the finish missed its 20 in a row: 200 to 219."""
+    first, last = crossing_time(200, 4), crossing_time(219, 4)
+    row = {
+        "event": "spring-half", "point": "finish", "line": "F2", "kind": "outage", "begin": first, "end": last,
+        "read_before": crossing_time(199, 4), "read_after": crossing_time(220, 4), "tried": 20, "missed": 20,
+        "usual": 0.0, "chance": 1e-9, "doubt_us": 0, "evidence": "the line read none of 20 runners",
+    }  # fmt: skip
+    return tables.INTERRUPTIONS.shape_rows([row])
+
+
+def make_rates_at_work() -> pl.DataFrame:
+    where = {"point": "finish", "line": "F2", "role": "backup", "evidence": "sibling line"}
+    return tables.RATES.shape_rows([rate("line", 0, RUNNERS - 20, **where)])
+
+
+def make_unseen() -> pl.DataFrame:
+    """At the bridge 2 proven and none hidden, at 15 km 9 and one; the finish is refused."""
+    rows = []
+    both = {"bridge": (2, 0.2, 0, 1), "km15": (9, 1.0, 0, 4)}
+    for order, point in enumerate(POINTS):
+        missed, hidden, low, high = both.get(point, (0, 0.0, 0, 0))
+        read = RUNNERS - missed
+        refused = point == "finish"
+        rows.append(
+            {
+                "event": "spring-half", "course": "half", "point": point, "order": order, "visit": 1, "read": read,
+                "missed_seen_later": missed, "lower_bound": float(missed),
+                "independence": None if point == "km15" else 0.1,
+                "reason": "too little was seen to tell" if refused else None,
+                **({} if refused else {
+                    "hidden": hidden, "hidden_low": float(low), "hidden_high": float(high),
+                    "rate": read / (RUNNERS + hidden), "rate_low": read / (RUNNERS + high),
+                    "rate_high": read / (RUNNERS + low),
+                }),
+            }
+        )  # fmt: skip
+    return unseen_tables.UNSEEN.shape_rows(rows)
+
+
+def make_weak_tags() -> pl.DataFrame:
+    """Of two tags to retire 0.9 and 0.8 are expected to be weak."""
+    return unseen_tables.WEAK_TAGS.shape_rows(
+        [
+            {"runner": BIBS[i], "bib": BIBS[i], "course": "half", "tag": f"TAG{BIBS[i]}", "weak": weak, "late": 0.0,
+             "retire": retire}
+            for i, weak, retire in ((0, 0.9, True), (1, 0.8, True), (2, 0.01, False))
+        ]
+    )  # fmt: skip
 
 
 def make_account() -> pl.DataFrame:

@@ -15,7 +15,8 @@ from typing import Any, TypeVar, cast
 import altair as alt
 import polars as pl
 
-from lineproof.tables import COUNT, FLOAT, TEXT, Column, Table
+from lineproof.contracts import Column, Table
+from lineproof.tables import COUNT, FLOAT, TEXT
 from lineproof.vocabulary import Severity
 from lineproof.wording import HARD_SPACE, say_count, say_interval, say_number, say_share, say_target
 

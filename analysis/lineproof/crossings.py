@@ -116,12 +116,19 @@ def _with_durations(rows: pl.DataFrame, event: Event) -> pl.DataFrame:
     is_start = pl.col("point").is_in(starts) & (pl.col("order") == 0)
     start = pl.col("time").filter(is_start).first().over("runner")
     since = pl.col("time") - pl.col("time").shift().over("runner")
-    return rows.sort("runner", "order").with_columns(
+    unit = pl.col("course").replace_strict(
+        {course.id: course.rounding_us for course in event.courses}, return_dtype=pl.Int64
+    )
+    timed = rows.sort("runner", "order").with_columns(
         (pl.col("time") - pl.col("gun")).dt.total_microseconds().alias("gun_us"),
         (pl.col("time") - start).dt.total_microseconds().alias("net_us"),
         since.dt.total_microseconds().alias("segment_us"),
         (pl.col("at_m") - pl.col("at_m").shift().over("runner")).alias("segment_m"),
         pl.col("order").shift().over("runner").alias("segment_from"),
+    )
+    return timed.with_columns(
+        to_whole_units_us(pl.col("gun_us"), unit).alias("gun_rounded_us"),
+        to_whole_units_us(pl.col("net_us"), unit).alias("net_rounded_us"),
     )
 
 
@@ -141,7 +148,7 @@ def _to_unused(held: pl.DataFrame, members: pl.DataFrame, bouts: pl.DataFrame) -
     return UNUSED.conform(rows.with_columns(row_key().alias("key")).sort("passing"))
 
 
-def to_whole_units_us(raw_us: pl.Expr, unit_us: int) -> pl.Expr:
+def to_whole_units_us(raw_us: pl.Expr, unit_us: pl.Expr | int) -> pl.Expr:
     """Official time: the next longer whole unit, rounded once from the raw difference in microseconds.
 
     Integers throughout, so a time that is exact already stays (no binary fraction can push it up).

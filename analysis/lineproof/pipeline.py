@@ -1,7 +1,8 @@
 """The whole flow on one page: from the exports of the day to everything a report shows.
 
     event.toml, exports -> reads -> passings -> crossings -> gate, checks
-                                                          -> proofs -> rates, look-ups
+                                                          -> proofs -> rates, look-ups,
+                                                                       interruptions -> unseen, weak tags
 
 The cleaning half (up to crossings and checks) and the inference half (proofs and what follows) meet
 only here.
@@ -24,16 +25,18 @@ from lineproof.detection.rates import estimate_rates
 from lineproof.event import Event, load_event
 from lineproof.expectations import GateResult, run_gate
 from lineproof.intake import load_exports
+from lineproof.interruptions import estimate_interruptions, without_interruptions
 from lineproof.lookups import to_lookups
 from lineproof.passings import number_passings, to_passings
 from lineproof.pseudonyms import load_key, to_pseudonyms
+from lineproof.unseen import estimate_unseen
 
 Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """Everything known of one event.  Frames keep the contracts of tables.py."""
+    """Everything known of one event.  Frames keep the contracts of tables.py and unseen_tables.py."""
 
     event: Event
     entries: pl.DataFrame
@@ -51,6 +54,10 @@ class Review:
     rates: pl.DataFrame
     lookups: pl.DataFrame
     pseudonyms: pl.DataFrame
+    interruptions: pl.DataFrame
+    rates_at_work: pl.DataFrame  # RATES at the points with interruptions, without these
+    unseen: pl.DataFrame
+    weak_tags: pl.DataFrame
 
 
 def _silent(_step: str) -> None:
@@ -92,9 +99,6 @@ def review_event(folder: str | Path, progress: Progress = _silent) -> Review:
         set_aside=merge.set_aside,
     )
     findings = mark_decided(run_checks(material), decided)
-    progress("counting detection rates")
-    rates = estimate_rates(proofs, event)
-    lookups = to_lookups(proofs, intake.entries, event)
     return Review(
         event=event,
         entries=intake.entries,
@@ -109,7 +113,28 @@ def review_event(folder: str | Path, progress: Progress = _silent) -> Review:
         proofs=proofs,
         gate=gate,
         findings=findings,
-        rates=rates,
-        lookups=lookups,
         pseudonyms=to_pseudonyms(intake.entries["runner"], load_key(event.folder)),
+        **_infer(proofs, intake.entries, intake.tags, event, progress),
     )
+
+
+def _infer(
+    proofs: pl.DataFrame, entries: pl.DataFrame, tags: pl.DataFrame, event: Event, progress: Progress
+) -> dict[str, pl.DataFrame]:
+    """What the proofs say: the fields of a review that are inferred."""
+    progress("counting detection rates")
+    rates = estimate_rates(proofs, event)
+    progress("looking for interruptions")
+    interruptions = estimate_interruptions(proofs, event)
+    stopped = pl.col("point").is_in(interruptions["point"].unique().to_list())
+    at_work = without_interruptions(proofs.filter(stopped), interruptions, event)
+    progress("estimating who crossed unseen")
+    unseen = estimate_unseen(proofs, interruptions, entries, tags, event)
+    return {
+        "rates": rates,
+        "lookups": to_lookups(proofs, entries, event),
+        "interruptions": interruptions,
+        "rates_at_work": estimate_rates(at_work, event),
+        "unseen": unseen.points,
+        "weak_tags": unseen.tags,
+    }

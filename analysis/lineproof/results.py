@@ -39,6 +39,9 @@ def write_results(review: Review, out: str | Path) -> list[Path]:
         _to_csv(review.rejects, new / "rejects.csv", zone)
         _to_csv(review.account, new / "account.csv", zone)
         _to_csv(review.unused, new / "unused.csv", zone)
+        _to_csv(review.interruptions, new / "interruptions.csv", zone)
+        _to_csv(review.unseen, new / "unseen.csv", zone)
+        _to_csv(review.weak_tags, new / "tags.csv", zone)
         review.crossings.write_parquet(new / "crossings.parquet")
         checks = {"passed": review.gate.passed, "suite": review.gate.suite, "results": review.gate.outcome}
         (new / "checks.json").write_text(json.dumps(checks, indent=2, sort_keys=True), encoding="utf-8")

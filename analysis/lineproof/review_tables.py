@@ -12,6 +12,7 @@ import polars as pl
 
 from lineproof import charts, shown, verdict
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
+from lineproof.unseen_words import say_about, say_fine, say_range
 from lineproof.wording import say_interval, say_number, say_share, say_target, start_sentence
 
 if TYPE_CHECKING:
@@ -101,6 +102,90 @@ def time_chart(rows: pl.DataFrame, lead: str) -> alt.FacetChart | Fragment:
 
 def check_chart(rows: pl.DataFrame, lead: str) -> alt.LayerChart | Fragment:
     return charts.draw_checks(rows, lead) if rows.height else show_text([f"{lead}."])
+
+
+def unseen_table(rows: pl.DataFrame) -> Fragment:
+    """Per visit: read, proven and hidden misses, what independence would say, and the share read by either line."""
+    heads = (
+        Head("Timing point", lambda row: row["label"]),
+        number("Read", lambda row: _say(row["read"])),
+        number("Missed, exact", lambda row: _say(row["missed_seen_later"])),
+        number("Hidden (range)", _hidden),
+        number("At least", lambda row: _fine(row["lower_bound"])),
+        number("If independent", lambda row: _fine(row["independence"])),
+        number("Read by either line", _either),
+        number("Range", _either_range),
+    )
+    caption = (
+        "Crossings that no line read: missed, exact (proven by a later read) and hidden; then missed and hidden together, "
+        "at the very least and if the lines missed independently"
+    )
+    return show_table(rows, heads, caption, "There is no course.")
+
+
+def _nobody_hidden(row: Row) -> bool:
+    return row["hidden_high"] is not None and row["hidden_high"] < 1
+
+
+def _hidden(row: Row) -> str:
+    if row["hidden"] is None:
+        return "not told"
+    if _nobody_hidden(row):
+        return "none"
+    return f"{say_about(row['hidden'])} ({say_range(row['hidden_low'], row['hidden_high'])})"
+
+
+def _fine(count: float | None) -> str:
+    return "–" if count is None else say_fine(count)
+
+
+def _either(row: Row) -> str:
+    counted = row["read"] + row["missed_seen_later"]
+    if row["rate"] is None:
+        return "not told"
+    return say_share(row["read"] / max(counted, 1) if _nobody_hidden(row) else row["rate"], counted)
+
+
+def _either_range(row: Row) -> str:
+    if row["rate"] is None:
+        return "–"
+    if _nobody_hidden(row):
+        return "as counted"
+    return say_interval(row["rate_low"], row["rate_high"], row["read"] + row["missed_seen_later"])
+
+
+def refusal_table(rows: pl.DataFrame) -> Fragment:
+    """The visits without a number of hidden crossings, and why."""
+    refused = rows.filter(pl.col("reason").is_not_null())
+    heads = (
+        Head("Timing point", lambda row: row["label"]),
+        Head("Why the hidden crossings are not told", lambda row: start_sentence(row["reason"]), "wide"),
+    )
+    return show_table(
+        refused, heads, "What the reads do not tell", "The reads tell it at every timing point."
+    )
+
+
+def interruption_table(rows: pl.DataFrame) -> Fragment:
+    heads = (
+        Head("Line or point", lambda row: row["label"]),
+        number("From", lambda row: row["clock_from"]),
+        number("To", lambda row: row["clock_to"]),
+        Head("Looks like", lambda row: row["kind"], "brief"),
+        number("Came by", lambda row: _say(row["tried"])),
+        _count("missed"),
+        number("Missed, whole day", lambda row: _part(row["day_missed"], row["day_proven"])),
+        number("Missed, without interruptions", lambda row: _part(row["work_missed"], row["work_proven"])),
+    )
+    return show_table(
+        rows, heads, "Interruptions: windows in which a line did not work", "No interruption was found."
+    )
+
+
+def _part(missed: int | None, proven: int | None) -> str:
+    if missed is None or not proven:
+        return "–"
+    return f"{say_number(missed)} of {say_number(proven)} ({say_share(missed / proven, proven)})"
 
 
 def check_table(rows: pl.DataFrame) -> Fragment:

@@ -130,6 +130,8 @@ CROSSINGS = Table(
         "backup_antenna": Column(pl.Int32(), "strongest antenna of the backup line's passing", nullable=True),
         "gun_us": Column(pl.Int64(), "gun time, us; null: the wave's gun is not known", nullable=True),
         "net_us": Column(pl.Int64(), "net time, us; null: no start crossing", nullable=True),
+        "gun_rounded_us": Column(pl.Int64(), "gun time rounded up once, as the course states", nullable=True),
+        "net_rounded_us": Column(pl.Int64(), "net time rounded up once", nullable=True),
         "segment_us": Column(pl.Int64(), "since the previous crossing of the runner, us", nullable=True),
         "segment_m": Column(FLOAT, "distance since that crossing, m", nullable=True),
         "segment_from": Column(pl.Int16(), "order of that crossing", nullable=True),
@@ -167,8 +169,10 @@ PROOFS = Table(
         "seen_main": Column(pl.Boolean(), "read by main; null: not known or no such line", nullable=True),
         "seen_backup": Column(pl.Boolean(), "read by backup; null: not known or no such line", nullable=True),
         "time": Column(INSTANT, "the crossing's time, where seen", nullable=True),
-        "about": Column(INSTANT, "when the runner crossed: time, or interpolated by distance", nullable=True),
-        "before_order": Column(pl.Int16(), "nearest earlier visit where seen", nullable=True),
+        "about": Column(
+            INSTANT, "when the runner crossed: time, or as the field divides the bracket", nullable=True
+        ),
+        "before_order": Column(pl.Int16(), "nearest earlier visit with a sound time", nullable=True),
         "before_time": Column(INSTANT, "time there, else the gun of the wave", nullable=True),
         "after_order": Column(pl.Int16(), "nearest later visit where seen", nullable=True),
         "after_time": Column(INSTANT, "time there", nullable=True),
@@ -223,7 +227,7 @@ RATES = Table(
         "doubtful": Column(COUNT, "left out of the denominator: read later, but too soon"),
         "estimate": Column(FLOAT, "the rate", nullable=True),
         "std_error": Column(FLOAT, "its standard error", nullable=True),
-        "conf_low": Column(FLOAT, "lower end of the 95 % interval", nullable=True),
+        "conf_low": Column(FLOAT, "lower end of the interval (setting confidence)", nullable=True),
         "conf_high": Column(FLOAT, "upper end", nullable=True),
         "method": Column(TEXT, "interval method and assumption"),
         "reason": Column(TEXT, "why there is no estimate, or what limits it", nullable=True),
@@ -266,7 +270,7 @@ MATS = Table(
         "read": Column(COUNT, "runners whose strongest read was this antenna's", nullable=True),
         "missed": Column(COUNT, "runners there whom the line missed, estimated", nullable=True),
         "estimate": Column(FLOAT, "share of the runners over the mat for whom it answers", nullable=True),
-        "conf_low": Column(FLOAT, "lower end of the 95 % interval", nullable=True),
+        "conf_low": Column(FLOAT, "lower end of the interval (setting confidence)", nullable=True),
         "conf_high": Column(FLOAT, "upper end", nullable=True),
         "verdict": Column(pl.Enum(["sound", "weak", "dead", "bare road", "cannot tell"]), "in one word"),
         "method": Column(TEXT, "how the estimate was made and what it assumes"),
@@ -364,26 +368,6 @@ APPLIED = Table(
         "key_now": Column(TEXT, "key of the row after the decision (a corrected time is part of the key)"),
         "remark": Column(TEXT, "why it was not applied", nullable=True),
     },
-)
-
-TABLES: tuple[Table, ...] = (
-    READS,
-    PASSINGS,
-    ENTRIES,
-    TAGS,
-    CROSSINGS,
-    UNUSED,
-    PROOFS,
-    FINDINGS,
-    RATES,
-    INTERRUPTIONS,
-    MATS,
-    LOOKUPS,
-    AUDIT,
-    REJECTS,
-    ACCOUNT,
-    DECISIONS,
-    APPLIED,
 )
 
 

@@ -13,6 +13,7 @@ import polars as pl
 from lineproof import shown
 from lineproof.detection.intervals import trials_to_demonstrate
 from lineproof.detection.targets import CANNOT_TELL, FALLS_SHORT, SHOWS, compare_with_target
+from lineproof.unseen_words import say_crossed_unseen
 from lineproof.vocabulary import Evidence, Proof, Quantity, Role, Severity
 from lineproof.wording import (
     say_count,
@@ -75,7 +76,8 @@ def _say_read(review: Review) -> str:
         if missed
         else f"none of {say_count(proven, 'crossing')} was"
     )
-    return f"At {where}, {told} missed by every line; {_worst_line(review)}."
+    unseen = say_crossed_unseen(review)
+    return f"At {where}, {told} missed by every line{f', and {unseen}' if unseen else ''}; {_worst_line(review)}."
 
 
 def _by_later_reads(rows: pl.DataFrame) -> pl.DataFrame:

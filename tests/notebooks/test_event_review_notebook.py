@@ -139,7 +139,7 @@ def test_the_page_tells_the_planted_misses(page: str) -> None:
     cells = re.findall(r'<tr><th scope="row">(.*?)</th>((?:<td[^>]*>.*?</td>)+)</tr>', told)
     by_line = {
         name: re.findall(r"<td[^>]*>(.*?)</td>", rest)
-        for name, rest in cells
+        for name, rest in reversed(cells)  # the first table, of the whole day, counts
         if ", main" in name or ", backup" in name
     }
     planted = {

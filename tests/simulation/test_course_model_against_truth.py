@@ -104,12 +104,10 @@ def test_the_share_of_weak_tags_is_found(name: str) -> None:
         assert abs(two.weak_share.estimate - share) < 4 * two.weak_share.std_error + 0.15 * share
 
 
-def test_two_hundred_thousand_runners_take_a_second() -> None:
-    """The limit is one second on two idle cores; four times that is left to a busy machine."""
-    small, large = (benchmark().measure_speed(runners) for runners in (20_000, 200_000))
-    assert large["compress_s"] + large["fit_s"] < 4
-    by_history = large["histories"] / small["histories"]
-    assert by_history < 8 < 200_000 / 20_000
+def test_ten_times_the_runners_bring_few_more_histories() -> None:
+    """The work follows the distinct histories; the time itself is measured by ``benchmarks/course_model.py``."""
+    small, large = (benchmark().measure_speed(runners) for runners in (5_000, 50_000))
+    assert large["histories"] / small["histories"] < 8 < 50_000 / 5_000
 
 
 @pytest.mark.parametrize(

@@ -71,6 +71,16 @@ def five_at_both_lines(backup_hour: str) -> list[tuple[str, str, str]]:
     ]
 
 
+def test_official_times_are_rounded_up_once_by_the_unit_of_the_course() -> None:
+    rows = [("t1", "start-main", "09:00:05.9"), ("t1", "finish-main", "09:42:10.3")]
+    crossings, _ = cross(rows)
+    # Gun 2530.3 s, net 2524.4 s; rounded ends would give 2531 - 6 = 2525 by luck, so tenths are asked too.
+    assert crossings.select("gun_rounded_us", "net_rounded_us").row(1) == (2_531_000_000, 2_525_000_000)
+    tenths = replace(EVENT, courses=(replace(EVENT.courses[0], rounding_us=100_000),))
+    crossings, _ = cross(rows, event=tenths)
+    assert crossings.select("gun_rounded_us", "net_rounded_us").row(1) == (2_530_300_000, 2_524_400_000)
+
+
 def test_a_backup_time_stands_in_less_the_lag_of_its_line() -> None:
     crossings, _ = cross(
         [*five_at_both_lines("09"), ("t9", "mill-backup", "09:30:10")],

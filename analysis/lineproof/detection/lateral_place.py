@@ -41,8 +41,8 @@ METHOD = (
 
 @dataclass(frozen=True, slots=True)
 class Mat:
-    """``estimate`` is the share of the runners over the mat for whom it answers; ``high_share`` the upper end of
-    the interval of that share apart from what the whole line misses."""
+    """``estimate`` is the share of the runners over the mat for whom it answers; ``share`` and ``high_share``
+    are the estimate and upper end of the same apart from what the whole line misses."""
 
     antenna: int
     tried: float
@@ -78,6 +78,16 @@ class PointMats:
     far: Side | None
     runners: int
     reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """``first``: place of its first mat among the parameters; the rest by mat, ``read`` with the missed in front."""
+
+    first: int
+    over: Floats
+    lost: Floats
+    read: Floats
 
 
 def count_antennas(crossings: pl.DataFrame, point: str, mats: tuple[int, int]) -> Floats:
@@ -117,11 +127,8 @@ def estimate_point(counts: Floats, confidence: float = 0.95) -> PointMats:
     if not fit.settled:
         return PointMats((), (), None, None, runners, "the fit did not settle")
     z = float(special.ndtri(0.5 + confidence / 2))
-    mats = len(fit.main) + len(fit.backup)
-    main = _mats(fit, fit.main, 0, mats, z, fit.over_main, counts.sum(axis=0), fit.lost_main)
-    backup = _mats(
-        fit, fit.backup, len(fit.main), mats + 1, z, fit.over_backup, counts.sum(axis=1), fit.lost_backup
-    )
+    main = _mats(fit, _Line(0, fit.over_main, fit.lost_main, counts.sum(axis=0)), z)
+    backup = _mats(fit, _Line(len(fit.main), fit.over_backup, fit.lost_backup, counts.sum(axis=1)), z)
     near, far = (_side(fit, place, z) for place in (0, -1))
     return PointMats(main, backup, near, far, runners, None)
 
@@ -150,25 +157,44 @@ def _correlation(both: Floats) -> float:
     return float((r * c * both).sum()) / spread**0.5 if spread > 0 else 0.0
 
 
-def _mats(
-    fit: MatFit, rates: Floats, first: int, line: int, z: float, over: Floats, read: Floats, lost: Floats
-) -> tuple[Mat, ...]:
-    """``first``: place of the line's first mat among the parameters; ``line``: that of its common share missed."""
-    u = float(special.expit(fit.theta[line]))
+def _mats(fit: MatFit, line: _Line, z: float) -> tuple[Mat, ...]:
+    """Rates of a line's mats: its usual share read, times each mat's answer against that of the other mats.
+
+    How far mats read beyond their edges, how far runners drift and what all mats lose alike cannot be told apart
+    well; the comparison with the other mats of the point is free of it.
+    """
+    usual = 1 - float(np.median(line.lost / line.over))
     mats = []
-    for j, r in enumerate(float(rate) for rate in rates):
-        k = first + j
-        var = fit.covariance[k, k]
-        # p = (1 - u) r; its logit by the delta method.
-        slope = np.array([1 - r, -u])
-        pair = fit.covariance[np.ix_([k, line], [k, line])]
-        p = (1 - u) * r
-        half = z * float(np.sqrt(slope @ pair @ slope)) / (1 - p)
-        centre = float(special.logit(p))
-        high_share = float(special.expit(fit.theta[k] + z * float(np.sqrt(var))))
-        low, high = float(special.expit(centre - half)), float(special.expit(centre + half))
-        mats.append(Mat(j + 1, float(over[j]), int(read[j + 1]), float(lost[j]), p, low, high, r, high_share))
+    for j in range(len(line.over)):
+        log_share, error = _against_others(fit, line.first + j)
+        share, low, high = (min(1.0, float(np.exp(log_share + end * error))) for end in (0.0, -z, z))
+        mats.append(
+            Mat(
+                antenna=j + 1,
+                tried=float(line.over[j]),
+                read=int(line.read[j + 1]),
+                missed=float(line.lost[j]),
+                estimate=usual * share,
+                low=usual * low,
+                high=usual * high,
+                share=share,
+                high_share=high,
+            )
+        )
     return tuple(mats)
+
+
+def _against_others(fit: MatFit, place: int) -> tuple[float, float]:
+    """Logarithm of a mat's answer over the middle one of all other mats of the point, and its standard error."""
+    rates = np.concatenate([fit.main, fit.backup])
+    order = np.argsort(rates, kind="stable")
+    others = order[order != place]
+    middle = others[(len(others) - 1) // 2 : len(others) // 2 + 1]
+    slope = np.zeros(len(fit.theta))
+    slope[place] = 1 - rates[place]
+    slope[middle] -= (1 - rates[middle]) / len(middle)
+    log_share = float(np.log(rates[place]) - np.log(rates[middle]).mean())
+    return log_share, float(np.sqrt(max(slope @ fit.covariance @ slope, 0.0)))
 
 
 def _side(fit: MatFit, place: int, z: float) -> Side:

@@ -22,7 +22,7 @@ from lineproof.detection.mat_places import Floats, Road, make_answers, make_drif
 
 # Priors, as log densities or pseudo counts; slight beside a hundred runners at a mat.
 HALF_COUNT = 0.5  # Jeffreys: keeps rates off 0 and 1
-SOUND = 10.0  # most mats are sound: worth as much as so many runners read without a miss
+SOUND = 10.0  # most mats are sound: a rate of 0 has a log density so much lower than a rate of 1
 TRAFFIC_BEND = 1.0  # SD of the bend of log traffic from mat to mat: it swells and ebbs, it does not jump
 TRAFFIC_SIZE = 5.0  # SD of log traffic: some places nobody takes
 REACH = (
@@ -129,8 +129,8 @@ class _Model:
         value = HALF_COUNT * float((special.log_expit(logits) + special.log_expit(-logits)).sum())
         by_logit = HALF_COUNT * (1 - 2 * rate)
         mats = slice(0, self.main + self.backup)
-        value += SOUND * float(special.log_expit(logits[mats]).sum())
-        by_logit[mats] += SOUND * (1 - rate[mats])
+        value -= SOUND * float((1 - rate[mats]).sum())
+        by_logit[mats] += SOUND * rate[mats] * (1 - rate[mats])
         centre = np.array([0.0, DRIFT[0], REACH[0], REACH_WIDTH[0]])
         sd = np.array([OFFSET_SD, DRIFT[1], REACH[1], REACH_WIDTH[1]])
         value -= 0.5 * float((((shape - centre) / sd) ** 2).sum())

@@ -28,9 +28,17 @@ from lineproof.shown.rates import (
     to_segment_rows,
     to_wave_rows,
 )
+from lineproof.shown.unseen import (
+    UnseenTotal,
+    to_interruption_rows,
+    to_unseen_notes,
+    to_unseen_rows,
+    to_unseen_total,
+)
 
 __all__ = [
     "WHOLE",
+    "UnseenTotal",
     "check_label",
     "evidence_words",
     "line_labels",
@@ -42,6 +50,7 @@ __all__ = [
     "to_examples",
     "to_flow_rows",
     "to_gate_rows",
+    "to_interruption_rows",
     "to_line_rows",
     "to_lookup_rows",
     "to_methods",
@@ -51,6 +60,9 @@ __all__ = [
     "to_reject_rows",
     "to_segment_rows",
     "to_time_rows",
+    "to_unseen_notes",
+    "to_unseen_rows",
+    "to_unseen_total",
     "to_unused_rows",
     "to_wave_rows",
     "without_times",

@@ -1,0 +1,54 @@
+"""The contracts of what the course model says: crossings that no line read, and tags that are hard to read."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from lineproof.contracts import Column, Table
+from lineproof.tables import COUNT, FLOAT, TEXT
+
+UNSEEN = Table(
+    "unseen",
+    "one visit of a course, and who crossed there unread: proven and hidden, or why the reads do not tell",
+    ("course", "order"),
+    {
+        "event": Column(TEXT, "event id"),
+        "course": Column(TEXT, "course id"),
+        "point": Column(TEXT, "timing point id"),
+        "order": Column(pl.Int16(), "place of the visit in the course, 0 first"),
+        "visit": Column(pl.Int16(), "which visit of this point, 1 first"),
+        "read": Column(COUNT, "runners read by at least one line"),
+        "missed_seen_later": Column(COUNT, "runners read by no line and proven by a later read: exact"),
+        "hidden": Column(FLOAT, "expected number of further crossings that nothing proves", nullable=True),
+        "hidden_low": Column(FLOAT, "fewest of them, with the event's confidence", nullable=True),
+        "hidden_high": Column(FLOAT, "most of them", nullable=True),
+        "lower_bound": Column(FLOAT, "unread crossings at least, however tags differ", nullable=True),
+        "independence": Column(FLOAT, "unread crossings, if two lines missed unrelatedly", nullable=True),
+        "rate": Column(FLOAT, "share of all crossings read by either line", nullable=True),
+        "rate_low": Column(FLOAT, "its lower end", nullable=True),
+        "rate_high": Column(FLOAT, "its upper end", nullable=True),
+        "reason": Column(TEXT, "why there is no number of hidden crossings", nullable=True),
+        "note": Column(TEXT, "what limits all numbers of the course", nullable=True),
+    },
+)
+
+WEAK_TAGS = Table(
+    "weak tags",
+    "one runner who was seen, and the chance that the runner's tag is weak; private",
+    ("runner",),
+    {
+        "runner": Column(TEXT, "runner of entries"),
+        "bib": Column(TEXT, "bib number", nullable=True),
+        "course": Column(TEXT, "course id"),
+        "tag": Column(
+            TEXT, "tag id; several, with blanks between, where the runner has several", nullable=True
+        ),
+        "kind": Column(TEXT, "type of tag", nullable=True),
+        "batch": Column(TEXT, "batch of single-use tags", nullable=True),
+        "weak": Column(
+            FLOAT, "chance that the tag is weak; null: the course has too few lines", nullable=True
+        ),
+        "late": Column(FLOAT, "chance that it only answered from some point on", nullable=True),
+        "retire": Column(pl.Boolean(), "on the list of tags to retire"),
+    },
+)
