@@ -245,3 +245,23 @@ def whole(us: int, unit_us: int = 1_000_000) -> int:
 def test_times_are_rounded_up_once_from_the_raw_difference() -> None:
     assert whole(2_530_300_000) == 2_531_000_000
     assert whole(2_530_000_000) == 2_530_000_000
+
+
+def test_a_relay_team_is_one_entry_with_a_tag_for_each_leg() -> None:
+    # Both tags are read where they change hands; the team crosses once, with the first of the two.
+    crossings, unused = cross(
+        [
+            ("leg1", "start-main", "09:00:05"),
+            ("leg1", "mill-main", "09:20:00"),
+            ("leg2", "mill-main", "09:20:12"),
+            ("leg2", "finish-main", "09:41:00"),
+        ],
+        who=entries("team"),
+        held=tags(leg1="team", leg2="team"),
+    )
+    assert unused.is_empty()
+    assert crossings.select("point", "time", "tags").rows() == [
+        ("start", at("09:00:05"), 1),
+        ("mill", at("09:20:00"), 2),
+        ("finish", at("09:41:00"), 1),
+    ]
