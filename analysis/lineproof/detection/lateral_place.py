@@ -167,7 +167,7 @@ def _mats(fit: MatFit, line: _Line, z: float) -> tuple[Mat, ...]:
     mats = []
     for j in range(len(line.over)):
         log_share, error = _against_others(fit, line.first + j)
-        share, low, high = (min(1.0, float(np.exp(log_share + end * error))) for end in (0.0, -z, z))
+        share, low, high = np.minimum(1.0, np.exp(log_share + np.array([0.0, -z, z]) * error)).tolist()
         mats.append(
             Mat(
                 antenna=j + 1,
