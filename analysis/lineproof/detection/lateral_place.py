@@ -194,7 +194,7 @@ def _against_others(fit: MatFit, place: int) -> tuple[float, float]:
     slope[place] = 1 - rates[place]
     slope[middle] -= (1 - rates[middle]) / len(middle)
     log_share = float(np.log(rates[place]) - np.log(rates[middle]).mean())
-    return log_share, float(np.sqrt(max(slope @ fit.covariance @ slope, 0.0)))
+    return log_share, float(np.sqrt(max(float(slope @ fit.covariance @ slope), 0.0)))
 
 
 def _side(fit: MatFit, place: int, z: float) -> Side:
