@@ -162,7 +162,7 @@ def refusal_table(rows: pl.DataFrame) -> Fragment:
         Head("Why the hidden crossings are not told", lambda row: start_sentence(row["reason"]), "wide"),
     )
     return show_table(
-        refused, heads, "What the reads do not tell", "The reads tell it at every timing point."
+        refused, heads, "What the reads do not tell", "No timing point had to be left without an answer."
     )
 
 
