@@ -27,12 +27,14 @@ def review(
     out: Annotated[Path | None, typer.Option(help="Where to write; default EVENT_DIR/review.")] = None,
 ) -> None:
     """Review one event: writes review.html (safe to send on) and the timer's working CSVs."""
-    from lineproof.reports import render_review
+    from lineproof.reports import remarks_on, render_review
 
     target = out or event_dir / "review"
     with say.status(f"{event_dir.name}: starting") as status:
         page = render_review(event_dir, target, lambda step: status.update(f"{event_dir.name}: {step}"))
     say.print(f"written: {page}")
+    for remark in remarks_on(event_dir, target):
+        say.print(remark)
 
 
 @app.command()

@@ -7,6 +7,7 @@ Nothing is left behind but the page and what the notebook itself writes.
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import sys
@@ -21,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from lineproof import errors
 from lineproof.errors import LineproofError
-from lineproof.event import load_event
+from lineproof.event import EVENT_FILE, load_event
 from lineproof.results import replacing
 
 if TYPE_CHECKING:
@@ -47,6 +48,20 @@ def render_review(event_dir: Path, out: Path, progress: Progress) -> Path:
     with replacing(out) as new:
         (new / REVIEW_PAGE).write_text(page, encoding="utf-8")
     return out / REVIEW_PAGE
+
+
+def remarks_on(event_dir: Path, out: Path) -> list[str]:
+    """What a person should know before reading the page: lines still to check, and rows that were lost."""
+    text = (Path(event_dir) / EVENT_FILE).read_text(encoding="utf-8-sig")
+    marked = [str(i) for i, line in enumerate(text.splitlines(), start=1) if "# CHECK" in line]
+    remarks = [f"{EVENT_FILE} still has lines marked CHECK: rows {', '.join(marked)}"] if marked else []
+    with (Path(out) / "account.csv").open(encoding="utf-8-sig", newline="") as file:
+        remarks.extend(
+            f"{row['file']}: {row['rejected']} of {row['rows_read']} rows could not be read; rejects.csv says why"
+            for row in csv.DictReader(file)
+            if int(row["rejected"])
+        )
+    return remarks
 
 
 def notebook_folder() -> Path:

@@ -92,11 +92,12 @@ def _worst_line(review: Review) -> str:
     if rows.is_empty():
         return "no rate can be stated for a single line"
     worst = rows.row(0, named=True)
+    whole = rows.height == shown.to_line_rows(review).height
     if not worst["missed"]:
-        return "no line missed a proven crossing"
+        return f"no line {'' if whole else 'whose rate is known '}missed a proven crossing"
     share = say_share(worst["missed"] / worst["proven"], worst["proven"])
     return (
-        f"of the single lines, {_the_line(worst['label'])} missed the largest share, "
+        f"of the {'single lines' if whole else 'lines whose rate is known'}, {_the_line(worst['label'])} missed the largest share, "
         f"{say_number(worst['missed'])} of {say_number(worst['proven'])} ({share})"
     )
 
@@ -150,6 +151,11 @@ def _say_next(review: Review) -> str:
     errors = shown.severity_count(review, Severity.ERROR)
     runners = review.lookups["runner"].n_unique()
     steps = []
+    rejected, read = int(review.account["rejected"].sum()), int(review.account["rows_read"].sum())
+    if rejected:
+        steps.append(
+            f"see why {say_number(rejected)} of {say_count(read, 'row')} could not be read (rejects.csv)"
+        )
     silent = shown.to_line_rows(review).filter(pl.col("missed") > SILENT_SHARE * pl.col("proven"))["label"]
     if len(silent):
         steps.append(f"find out why {say_list([_the_line(label) for label in silent])} read less than half")

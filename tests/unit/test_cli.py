@@ -65,3 +65,23 @@ def test_new_drafts_once_and_never_overwrites(tmp_path: Path) -> None:
     assert again.returncode == 1
     assert "event.toml" in again.stderr
     assert (tmp_path / "event.toml").read_text() == text
+
+
+def test_lost_rows_and_unsettled_lines_are_said_in_the_terminal(tmp_path: Path) -> None:
+    folder = write_folder(
+        tmp_path / "event",
+        reads_csv="Tag,Time,Line\nA1,2026-05-17T09:55:00+01:00,M1\nA2,no time,M1\n",
+    )
+    toml = folder / "event.toml"
+    toml.write_text(toml.read_text() + "# CHECK the distances\n")
+    done = run("review", folder)
+    assert done.returncode == 0, done.stderr
+    assert "reads.csv: 1 of 2 rows could not be read; rejects.csv says why" in done.stderr
+    assert "still has lines marked CHECK: rows" in done.stderr
+
+
+def test_the_event_file_in_place_of_its_folder(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "event", reads_csv="Tag,Time,Line\n")
+    done = run("review", folder / "event.toml")
+    assert done.returncode == 1
+    assert "give the folder that it lies in" in done.stderr

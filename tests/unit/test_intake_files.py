@@ -164,3 +164,20 @@ def test_the_careful_way_reads_what_the_fast_way_reads(tmp_path: Path) -> None:
     assert two["tag"][120] == "A\n120"
     assert one["row"].to_list() == two["row"].to_list()
     assert one.filter(pl.col("row") != 122).equals(two.filter(pl.col("row") != 122))
+
+
+def test_words_with_blanks_do_not_win_over_a_clean_delimiter(tmp_path: Path) -> None:
+    entries = "Bib #;Gender;Shoe Tag;Bib Tag\n1;Male;AA01;BB01\n2;Female;;BB02\n3;Male;AA03;BB03\n"
+    folder = write_folder(
+        tmp_path / "event",
+        entries=entries,
+        reads_csv="Tag,Time,Line\nBB01,2026-05-17T09:55:00+01:00,M1\n",
+    )
+    text = (folder / "event.toml").read_text()
+    columns = '[entries.columns]\nbib = "Bib #"\ntag = "Bib Tag"\nsex = "Gender"\n'
+    (folder / "event.toml").write_text(
+        text.replace('files = "entries.csv"\n', f'files = "entries.csv"\n{columns}')
+    )
+    intake = load(folder)
+    assert intake.entries["bib"].to_list() == ["1", "2", "3"]
+    assert sorted(intake.tags["tag"]) == ["BB01", "BB02", "BB03"]

@@ -35,7 +35,8 @@ def test_three_sentences_read_compare_next(tmp_path: Path) -> None:
     assert compare.startswith(f"Against the target of 99.8{NB}%")
     assert "Finish cannot be judged, as nothing later proves who passed" in compare
     assert after == (
-        f"Next: settle 2{NB}errors (findings.csv) before results stand and "
+        f"Next: see why 2 of 1,403{NB}rows could not be read (rejects.csv), "
+        f"settle 2{NB}errors (findings.csv) before results stand and "
         f"look up 3{NB}runners on the camera (lookups.csv)."
     )
 
@@ -66,7 +67,8 @@ def test_failed_gate_comes_first_with_what_failed(tmp_path: Path) -> None:
 
 
 def test_nothing_to_do_is_said(tmp_path: Path) -> None:
-    review = make_review(tmp_path, findings=FINDINGS.empty(), lookups=LOOKUPS.empty())
+    all_read = make_review(tmp_path).account.with_columns(rejected=pl.lit(0, dtype=pl.UInt32))
+    review = make_review(tmp_path, findings=FINDINGS.empty(), lookups=LOOKUPS.empty(), account=all_read)
     assert verdict.write_verdict(review)[-1] == "There is no error to settle and nobody to look up."
 
 

@@ -57,6 +57,8 @@ def load_event(folder: str | Path) -> Event:
 
 def _read_toml(folder: Path) -> tuple[dict[str, Any], str]:
     path = folder / EVENT_FILE
+    if folder.is_file():
+        raise EventError(f'"{folder.name}" is a file', todo="give the folder that it lies in")
     if not folder.is_dir():
         raise EventError(f'there is no folder "{folder.name}"', todo="check the path")
     try:

@@ -30,6 +30,7 @@ from lineproof.intake.raw import (
     numbered_headers,
 )
 
+STEADY = 0.9
 DELIMITERS = (",", ";", "\t", "|", " ")
 _DELIMITER_WORDS = {"tab": "\t", "\\t": "\t", "blank": " ", "space": " ", "comma": ",", "semicolon": ";"}
 _QUOTED_LINES = 20  # a cell with more line breaks than this is an unclosed quotation mark
@@ -214,6 +215,9 @@ def _find_layout(lines: list[str], layout: FileLayout, wanted: list[str], path: 
     """Delimiter and header line (-1: none): the pair under which most wanted words are found."""
     given = _given_delimiter(layout, path)
     options = [given] if given else [d for d in DELIMITERS if any(d in line for line in lines)] or [","]
+    if any(_is_table(lines, d, layout, wanted, path) for d in options if d != " "):
+        # Words with blanks in them cut a clean table into pieces that may look like wanted ones.
+        options = [d for d in options if d != " "]
     best: tuple[tuple[int, float], str, int] | None = None
     for delimiter in options:
         rows = [_fields(line, delimiter) for line in lines]
@@ -224,6 +228,14 @@ def _find_layout(lines: list[str], layout: FileLayout, wanted: list[str], path: 
             best = (score, delimiter, at)
     assert best is not None
     return best[1], best[2]
+
+
+def _is_table(lines: list[str], delimiter: str, layout: FileLayout, wanted: list[str], path: Path) -> bool:
+    """Header and nearly all rows have the same number of fields, two or more."""
+    rows = [_fields(line, delimiter) for line in lines]
+    at = _header_line(rows, layout, wanted, path)
+    below = rows[max(at, 0) :]
+    return bool(below) and len(below[0]) > 1 and _steadiness(below) >= STEADY
 
 
 def _given_delimiter(layout: FileLayout, path: Path) -> str | None:
