@@ -221,3 +221,24 @@ def test_roles_in_names() -> None:
         ("Turn backup", "turn", Role.MAIN, False),
     ]
     assert place_id(place_name("10K split")) == "km10"
+
+
+@pytest.mark.parametrize(
+    ("header", "drafted"),
+    [
+        ("Startnummer;Nachname;Geschlecht;Wettbewerb", ['bib = "Startnummer"', 'sex = "Geschlecht"']),
+        ("Bib #;Runner;M/F;Bib Tag", ['bib = "Bib #"', 'sex = "M/F"', 'tag = "Bib Tag"']),
+    ],
+)
+def test_start_lists_in_other_words(header: str, drafted: list[str], tmp_path: Path) -> None:
+    rows = [f"{i};Name {i % 7};{'F' if i % 2 else 'M'};AB{i:04d}" for i in range(1, 40)]
+    (tmp_path / "entries.csv").write_text("\n".join([header, *rows]) + "\n")
+    exports = tmp_path / "exports"
+    exports.mkdir()
+    times = [f"AB{i:04d},2026-05-17T09:{i:02d}:00Z,finish main" for i in range(1, 40)]
+    (exports / "finish.csv").write_text("\n".join(["Tag,Time,Line", *times]) + "\n")
+    text = draft_event(tmp_path)
+    for line in drafted:
+        assert line in text
+    # Two people may have one name: a column of names never identifies a runner.
+    assert "runner =" not in text

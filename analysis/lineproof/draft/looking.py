@@ -22,10 +22,10 @@ MISSING = r"(?i)^(?:[-–—_.:? ]+|0+(?:[:.,]0+)*|n/?a|#n/a|nan|null|none|nil|d
 
 # Words of the trade by which a header is known, the likelier first; open reader-protocol fields among them.
 HEADER_WORDS: dict[str, tuple[str, ...]] = {
-    "bib": ("bib", "bib number", "bib no", "bib no.", "race number", "start number", "number", "no", "no."),
-    "tag": ("tag", "tag id", "tag code", "epc-96", "epc", "epcdata", "transponder", "chip", "chip id"),
-    "tag_2": ("tag 2", "second tag", "tag2"),
-    "runner": ("runner", "runner id", "entry", "entry id"),
+    "bib": ("bib", "bib number", "bib no", "bib no.", "race number", "start number", "number", "no", "no.", "bib #", "startnummer", "startnr", "startnr."),
+    "tag": ("tag", "tag id", "tag code", "epc-96", "epc", "epcdata", "transponder", "chip", "chip id", "bib tag", "chip epc"),
+    "tag_2": ("tag 2", "second tag", "tag2", "shoe tag"),
+    "runner": ("runner id", "entry id"),  # "runner" alone heads a column of names, and names come twice
     "line": ("line", "reader", "device", "mat", "taken by", "reader id", "line id"),
     "point": ("point", "place", "location", "timing point", "split", "checkpoint", "station", "where"),
     "first": ("first", "first seen", "first read", "first time", "firstseentimestamputc"),
@@ -38,11 +38,11 @@ HEADER_WORDS: dict[str, tuple[str, ...]] = {
     "reads": ("reads", "count", "tagseencount", "number of reads"),
     "antennas": ("antennas", "antennas hit"),
     "visit": ("visit", "lap", "round"),
-    "course": ("course", "race", "distance", "event"),
+    "course": ("course", "race", "distance", "event", "wettbewerb", "strecke"),
     "wave": ("wave", "start wave", "pen", "start group"),
     "class": ("class", "runner class"),
-    "sex": ("sex", "gender"),
-    "age": ("age",),
+    "sex": ("sex", "gender", "m/f", "geschlecht"),
+    "age": ("age", "alter"),
     "tag_kind": ("tag kind", "tag type"),
     "tag_batch": ("tag batch", "batch"),
     "tag_since": ("tag since", "since", "issued"),
