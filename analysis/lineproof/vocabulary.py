@@ -18,6 +18,7 @@ GLOSSARY: dict[str, str] = {
     "line": "one row of mats across the course at a timing point",
     "main": "the line of a timing point whose times are used when it has them",
     "backup": "the second line of a timing point, a few metres from the main one",
+    "slot": "one place of a line across the road, 1 at the near side, with the mat that lies in it",
     "mat": "one piece of a line, with one antenna, about one metre wide",
     "reader": "the device that a line's antennas are cabled to, and that keeps the time",
     "read": "one observation of one tag by one antenna",
@@ -36,6 +37,9 @@ GLOSSARY: dict[str, str] = {
     "capability": "with this set-up, the share that would be read next time",
     "finding": "rows that a check labelled, with what the reviewer should do",
     "decision": "the reviewer's word on a row: keep, void or correct",
+    "hand test": "a tag held over a mat: from which height to which it is read",
+    "set-up record": "what was really laid: per line and slot the items, heights, widths and times",
+    "item": "one numbered piece of equipment: mat, cable, reader, antenna, power unit",
     "look-up": "a runner to look for on the finish camera, with the clock window to look in",
 }
 
@@ -144,6 +148,29 @@ class InterruptionKind(StrEnum):
     LIFTED_EARLY = "lifted early"  # no read after it
     BOTH_LINES = "both lines"  # both lines of the point silent at once
     LATE_LOSS = "late loss"  # the point missed far more of the late field, but not all of it
+
+
+class ItemKind(StrEnum):
+    MAT = "mat"
+    CABLE = "cable"
+    READER = "reader"
+    ANTENNA = "antenna"
+    POWER_UNIT = "power unit"
+
+
+class Cause(StrEnum):
+    """What a pattern in the misses is consistent with."""
+
+    SILENT_ANTENNA = "silent antenna"
+    WEAK_ANTENNA = "weak antenna"
+    PORTS_NOT_TOLD = "highest ports silent"
+    INTERRUPTION = "silent window"
+    BOTH_LINES = "both lines out"
+    ROAD_WIDER = "road wider than the line"
+    CROWD = "crowd"
+    WEAK_TAG = "weak tags"
+    PRACTICE_ROLE = "reader in a practice role"
+    WHOLE_LINE = "whole line weak"
 
 
 @dataclass(frozen=True, slots=True)

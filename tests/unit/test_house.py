@@ -16,7 +16,9 @@ ROOT = Path(lineproof.__file__).parent
 FLOORS = [
     {"vocabulary", "errors", "wording"},
     {"contracts"},
-    {"tables", "unseen_tables"},
+    {"tables"},
+    {"unseen_tables", "setup_tables"},
+    {"season_tables"},
     {"event"},
     {"records", "intake", "course_visits"},
     {"passings", "pseudonyms"},
