@@ -132,7 +132,7 @@ def draw_rates(rows: pl.DataFrame, target: float, title: str) -> alt.LayerChart:
         _target_rule(target),
     ]
     chart = cast("alt.LayerChart", alt.layer(*layers)).properties(width=PLOT_WIDTH, height=alt.Step(26))
-    return _finish(chart, title, _rate_caption(rows, begin, target), rows.height)
+    return dress(chart, title, _rate_caption(rows, begin, target), rows.height)
 
 
 def axis_begin(rows: pl.DataFrame, target: float) -> float:
@@ -247,7 +247,7 @@ def draw_misses_over_time(rows: pl.DataFrame, title: str) -> alt.FacetChart:
     caption += left_out
     if (rows["clock"].str.slice(0, 5) != rows["begin"].dt.strftime("%H:%M")).any():
         caption += " The clocks were changed during the event: the axis goes on in the time of the first gun."
-    return _finish(chart, title, caption, drawn.height)
+    return dress(chart, title, caption, drawn.height)
 
 
 def _busy_hours(rows: pl.DataFrame) -> tuple[pl.DataFrame, str]:
@@ -289,7 +289,7 @@ def draw_checks(rows: pl.DataFrame, title: str) -> alt.LayerChart:
     )
     words = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text="says:N")
     chart = cast("alt.LayerChart", alt.layer(bars, words)).properties(width=300, height=alt.Step(24))
-    return _finish(
+    return dress(
         chart,
         title,
         "Bars: findings of each check, errors first; the word beside a bar is the severity.",
@@ -312,7 +312,7 @@ CONFIG: dict[str, Any] = {
 }  # fmt: skip
 
 
-def _finish(chart: Chart, title: str, caption: str, height: int) -> Chart:
+def dress(chart: Chart, title: str, caption: str, height: int) -> Chart:
     """Dress a chart: title in lines, our look, caption, and a description for those who cannot see it."""
     if height > MOST_ROWS:
         raise ValueError(f"a chart of {height} rows: aggregate first")

@@ -96,7 +96,7 @@ def show_chart(spec: Mapping[str, Any]) -> str:
         .get_template("figure.html.j2")
         .render(
             title=" ".join(title) if isinstance(title, list) else title,
-            drawing=_own_ids(drawing),
+            drawing=_own_ids(drawing).replace("<svg ", '<svg aria-hidden="true" ', 1),
             stored=stored.replace("<", "\\u003c"),
             caption=spec.get("usermeta", {}).get("caption", ""),
             description=spec.get("description", ""),

@@ -4,42 +4,16 @@ from __future__ import annotations
 
 import base64
 import json
-import shutil
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from chromium import needs_chromium, start, wait_for
 from review_page import sample_page
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-DRIVER = shutil.which("chromedriver")
-pytestmark = [
-    pytest.mark.xdist_group("sample page"),
-    pytest.mark.skipif(
-        not (CHROMIUM and DRIVER), reason="Chromium and its driver (chromedriver) are not installed"
-    ),
-]
-OPTIONS = (
-    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run",
-    "--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=1000,1400",
-)  # fmt: skip
-
-
-def start(profile: Path, *, scripts: bool = True) -> Any:
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM or ""
-    for word in (*OPTIONS, f"--user-data-dir={profile}"):
-        options.add_argument(word)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    if not scripts:
-        options.add_experimental_option("prefs", {"profile.managed_default_content_settings.javascript": 2})
-    return webdriver.Chrome(options=options, service=Service(DRIVER))
+pytestmark = [pytest.mark.xdist_group("sample page"), needs_chromium]
 
 
 @pytest.fixture(scope="module")
@@ -49,13 +23,6 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     wait_for(driver, "return document.querySelectorAll('.drawing.live svg').length")
     yield driver
     driver.quit()
-
-
-def wait_for(driver: Any, script: str, seconds: float = 30) -> None:
-    end = time.monotonic() + seconds
-    while not driver.execute_script(script) and time.monotonic() < end:
-        time.sleep(0.1)
-    time.sleep(1)
 
 
 def test_every_chart_is_drawn_and_answers_the_pointer(browser: Any) -> None:
