@@ -15,10 +15,18 @@ from typing import Any
 
 import polars as pl
 
-from lineproof import tables, unseen_tables
+from lineproof import camera_tables, tables, unseen_tables
 from lineproof.detection.intervals import estimate_share
 from lineproof.event import Event, load_event
+from lineproof.setup import Setup, load_setup
 
+# One of nine lines is recorded; names hold mark-up, and a note names somebody of the crew.
+SETUP = """\
+Line,Slot,Mat,Cable,Port,Hand test from (cm),Hand test up to (cm),Reader,Laid and tested (clock),Lifted (clock),Crew minutes,Weather,Notes on the line
+B1,1,M<b>1</b>,K1,1,40,180,R1,07:30,13:05,35,rain <script>alert(2)</script>,laid by Quirin Crewman
+B1,2,M2,K2,2,40,125,,,,,,
+B1,3,M3,,3,40,low,,,,,,
+"""
 RUNNERS = 400
 GUN = dt.datetime(2026, 5, 17, 7, 0, tzinfo=dt.UTC)  # 09:00 in Brussels
 EVENT = """
@@ -141,6 +149,7 @@ def write_event(folder: Path) -> Path:
     (folder / "exports").mkdir()
     entries = [f"{bib},TAG{bib},{wave_of(i)},foot" for i, bib in enumerate(BIBS)]
     (folder / "entries.csv").write_text("\n".join(["Bib,Tag,Wave,Class", *entries]) + "\n", encoding="utf-8")
+    (folder / "setup.csv").write_text(SETUP, encoding="utf-8")
     for order, point in enumerate(POINTS):
         for line in LINES[point]:
             if line is not None:
@@ -152,6 +161,12 @@ def write_event(folder: Path) -> Path:
                 text = "\n".join(["tag,time,line", *rows, f"STRAY1,{GUN.isoformat()},{line}"]) + "\n"
                 (folder / "exports" / f"{line}.csv").write_text(text, encoding="utf-8")
     return folder
+
+
+def make_setup(event: Event, text: str = "") -> Setup:
+    """The record of ``SETUP``, or of another text."""
+    (event.folder / "setup.csv").write_text(text or SETUP, encoding="utf-8")
+    return load_setup(event)
 
 
 def make_review(folder: Path, **changed: Any) -> Any:
@@ -179,6 +194,13 @@ def make_review(folder: Path, **changed: Any) -> Any:
         "rates_at_work": make_rates_at_work(),
         "unseen": make_unseen(),
         "weak_tags": make_weak_tags(),
+        "weak_shares": make_weak_shares(),
+        "line_pairs": make_line_pairs(),
+        "mats": make_mats(),
+        "sightings": camera_tables.SIGHTED.empty(),
+        "audit": make_audit(),
+        "audit_results": make_audit_results(),
+        "setup": make_setup(event),
     }
     return SimpleNamespace(**{**review, **changed})
 
@@ -295,6 +317,7 @@ def make_lookups() -> pl.DataFrame:
         rows.append(
             {
                 "runner": BIBS[i], "bib": BIBS[i], "course": "half", "point": POINTS[order], "order": order,
+                "visit": 1, "chance": 1.0 if proof == "proven" else 0.2, "rank": len(rows) + 1,
                 "look_from": likely - dt.timedelta(minutes=2), "look_to": likely + dt.timedelta(minutes=2),
                 "likely": likely, "proof": proof, "evidence": "seen before and after",
             }
@@ -351,6 +374,84 @@ def make_weak_tags() -> pl.DataFrame:
             for i, weak, retire in ((0, 0.9, True), (1, 0.8, True), (2, 0.01, False))
         ]
     )  # fmt: skip
+
+
+def make_weak_shares() -> pl.DataFrame:
+    """Two batches, of which the second has four times the weak tags."""
+    rows = [
+        {"event": "spring-half", "by": "batch", "group": batch, "tags": 200, "weak": weak, "share": weak / 200,
+         "share_low": weak / 400, "share_high": weak / 100}
+        for batch, weak in (("spring 1", 1.0), ("spring 2", 4.0))
+    ]  # fmt: skip
+    return unseen_tables.WEAK_SHARES.shape_rows(rows)
+
+
+def make_line_pairs() -> pl.DataFrame:
+    """Main and backup read nearly alike at three points; two runners missed by both at the bridge."""
+    counts = {"start": (390, 6, 4), "bridge": (380, 10, 8), "finish": (360, 19, 21)}
+    rows = [
+        {"event": "spring-half", "point": point, "both": both, "main_only": main, "backup_only": backup,
+         "neither": 2 if point == "bridge" else 0, "ratio": (both + main) / (both + backup), "ratio_low": 0.97,
+         "ratio_high": 1.03, "chance": 0.75, "hidden": main * backup / both}
+        for point, (both, main, backup) in counts.items()
+    ]  # fmt: skip
+    whole = {
+        "event": "spring-half", "both": 1130, "main_only": 35, "backup_only": 33, "neither": 2, "together": 12.0,
+        "together_low": 4.2, "together_high": 34.0, "reason": "lines are compared point by point",
+    }  # fmt: skip
+    return unseen_tables.LINE_PAIRS.shape_rows([*rows, whole])
+
+
+def make_mats() -> pl.DataFrame:
+    """At the bridge three mats of either line, the middle one of main weak and the road wider at the far side."""
+    base = {"event": "spring-half", "point": "bridge", "method": "joint fit"}
+    mats = [
+        {
+            **base, "line": line, "place": "mat", "antenna": antenna, "tried": 130, "read": 125, "missed": 2,
+            "estimate": rate, "conf_low": rate - 0.05, "conf_high": min(rate + 0.03, 1.0), "verdict": verdict,
+        }
+        for line, antenna, rate, verdict in (
+            ("B1", 1, 0.98, "sound"), ("B1", 2, 0.7, "weak"), ("B1", 3, 0.97, "sound"),
+            ("B2", 1, 0.99, "sound"), ("B2", 2, 0.98, "sound"), ("B2", 3, 0.02, "dead"),
+        )
+    ]  # fmt: skip
+    bare = {
+        **base,
+        "line": "B1",
+        "place": "far side",
+        "tried": 12,
+        "verdict": "bare road",
+        "reason": "misses at the far side",
+    }
+    alone = {
+        **base,
+        "point": "km15",
+        "line": "C1",
+        "place": "line",
+        "verdict": "cannot tell",
+        "reason": "no second line",
+    }
+    return tables.MATS.shape_rows([*mats, bare, alone])
+
+
+def make_audit() -> pl.DataFrame:
+    """Two minutes of the finish, the first counted."""
+    begin = GUN + dt.timedelta(hours=2)
+    row = {"point": "finish", "stratum": 1, "stratum_minutes": 60, "flow": 7, "seed": 11}
+    minutes = [
+        {**row, "begin": begin + dt.timedelta(minutes=i), "end": begin + dt.timedelta(minutes=i + 1)}
+        for i in (0, 5)
+    ]
+    minutes[0] |= {"crossed": 9, "missed": 1}
+    return tables.AUDIT.shape_rows(minutes)
+
+
+def make_audit_results(**changed: Any) -> pl.DataFrame:
+    row = {
+        "point": "finish", "drawn": 2, "minutes": 0, "window_minutes": 60, "crossed": 0, "missed": 0, "word": "cannot tell",
+        "seed": 11, "method": "ratio estimate", "reason": "no minute was counted yet",
+    }  # fmt: skip
+    return camera_tables.AUDIT_RESULTS.shape_rows([{**row, **changed}])
 
 
 def make_account() -> pl.DataFrame:

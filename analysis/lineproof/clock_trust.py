@@ -55,7 +55,7 @@ def lines_set_aside(held: pl.DataFrame, lags: pl.DataFrame, event: Event) -> fro
 
 
 def _of_course(held: pl.DataFrame, course: str, lags: pl.DataFrame, event: Event) -> list[str]:
-    times = _first_times(held.filter(pl.col("course") == course), event)
+    times = first_times(held.filter(pl.col("course") == course), event)
     if times.is_empty():
         return []
     places = visits_frame(event).filter((pl.col("course") == course) & (pl.col("visit") == 1))
@@ -77,7 +77,7 @@ def _of_course(held: pl.DataFrame, course: str, lags: pl.DataFrame, event: Event
     return [line for line, trust in zip(clocks, trusted, strict=True) if not trust]
 
 
-def _first_times(held: pl.DataFrame, event: Event) -> pl.DataFrame:
+def first_times(held: pl.DataFrame, event: Event) -> pl.DataFrame:
     """One row per runner: ``gun`` and, by line, the time of the first passing that can be the crossing."""
     starts = [point.id for point in event.points if point.kind is PointKind.START]
     early = pl.duration(microseconds=event.setting_us("early_start_s"))

@@ -2,8 +2,9 @@
 
 ``decisions.csv`` in the event folder has the columns key, decision, time, who, when, why.  The key is
 copied from a row of findings.csv; the decision is *keep* (the row is right), *void* (leave it out) or
-*correct* (use this time).  Exports are never changed, so every review can apply the decisions anew,
-and taking a decision back is deleting its row.
+*correct* (use this time).  The key ``clock/<line>`` speaks of the clock of a whole line: *correct* with the
+seconds to add in the column time, as clocks.csv proposes them, or *keep*.  Exports are never changed, so every review
+can apply the decisions anew, and taking a decision back is deleting its row.
 """
 
 from __future__ import annotations
@@ -25,7 +26,12 @@ from lineproof.vocabulary import DecisionKind, TimeSource
 DECISIONS_FILE = "decisions.csv"
 COLUMNS = ("key", "decision", "time", "who", "when", "why")
 KEY_TIME = "%Y-%m-%dT%H:%M:%S%.6fZ"  # as tables.row_key() writes it
+CLOCK = "clock/"
+LONGEST_SHIFT_S = 14 * 86_400  # more than a wrong date makes
 UNKNOWN_KEY = "no row of the data has this key (the export was changed, or the key was mistyped)"
+UNKNOWN_LINE = (
+    "no passing of the data is of a line with this id (write clock/ and the line's id of event.toml)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +120,41 @@ def _decision(row: dict[str, str], number: int, event: Event) -> dict[str, objec
             number,
             "time",
         )
-    # A spreadsheet-safe file puts an apostrophe before a text that could be run as a formula.
-    key = row["key"][1:] if row["key"][:1] == "'" and row["key"][1:2] in "=+-@" else row["key"]
+    key, time = _plain(row["key"]), _plain(time)
+    clock = key.startswith(CLOCK)
+    if clock and word == DecisionKind.VOID:
+        raise _error(
+            "a clock cannot be void", "write correct with the seconds to add, or keep", number, "decision"
+        )
     return {
         **{name: row[name] for name in ("who", "when", "why")},
         "key": key,
         "decision": word,
-        "time": _instant(time, number, event) if time else None,
+        "time": _instant(time, number, event) if time and not clock else None,
+        "shift_us": _shift(time, number) if time and clock else None,
         "row": number,
     }
+
+
+def _plain(cell: str) -> str:
+    """A spreadsheet-safe file puts an apostrophe before a text that could be run as a formula."""
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in ("=", "+", "-", "@") else cell
+
+
+def _shift(text: str, number: int) -> int:
+    """Seconds to add to a line's times, as whole microseconds."""
+    try:
+        seconds = float(text.removesuffix("s").strip().replace(",", ".").replace("\u2212", "-"))
+    except ValueError:
+        raise _error(
+            f'"{text}" is no number of seconds',
+            "write the seconds to add, such as +3600 or -2.98",
+            number,
+            "time",
+        ) from None
+    if not abs(seconds) <= LONGEST_SHIFT_S:
+        raise _error(f'"{text}" seconds are more than two weeks', "write the seconds to add", number, "time")
+    return round(seconds * 1e6)
 
 
 def _instant(text: str, number: int, event: Event) -> dt.datetime:
@@ -164,36 +196,73 @@ def _without_repeats(rows: list[dict[str, object]]) -> list[dict[str, object]]:
 
 
 def apply_decisions(passings: pl.DataFrame, decisions: pl.DataFrame) -> Decided:
-    """Voided passings left out, corrected ones with the right time; nothing else is touched.
+    """Voided passings left out, corrected ones and lines with the right time; nothing else is touched.
 
-    ``passings`` and ``decisions`` keep their contracts.  A decision whose key names no passing is
-    reported with a remark; several passings of one key (copies of a row) share the decision.
+    ``passings`` and ``decisions`` keep their contracts.  Clocks are corrected first; a row may then be named by its key
+    before or after that.  A decision whose key names no passing is reported with a remark; several passings of
+    one key (copies of a row) share the decision.
     """
-    marked = passings.with_columns(key=row_key()).join(
-        decisions.select("key", "decision", "time"),
-        on="key",
-        how="left",
-        validate="m:1",
-        maintain_order="left",
+    clocks = decisions.filter(pl.col("key").str.starts_with(CLOCK))
+    rows = decisions.filter(~pl.col("key").str.starts_with(CLOCK))
+    moved = _with_right_clocks(passings, clocks)
+    known = rows.select("key", "decision", "time")
+    as_read = rows.select(key_read="key", decision_read="decision", time_read="time")
+    marked = (
+        moved.with_columns(key=row_key(), key_read=passings.select(key=row_key())["key"])
+        .join(known, on="key", how="left", validate="m:1", maintain_order="left")
+        .join(as_read, on="key_read", how="left", validate="m:1", maintain_order="left")
+        .with_columns(
+            pl.coalesce("time", "time_read").alias("time"),
+            pl.coalesce("decision", "decision_read").alias("decision"),
+            pl.when(pl.col("decision").is_not_null()).then("key").otherwise("key_read").alias("named"),
+        )
     )
-    counts = marked.group_by("key").len("rows")
+    counts = marked.group_by(key="named").agg(
+        pl.len().alias("rows"), pl.col("key").first().alias("key_moved")
+    )
     corrected = pl.col("decision") == DecisionKind.CORRECT.value
     right = [
         pl.when(corrected).then("time").otherwise(name).alias(name) for name in ("first", "strongest", "last")
     ]
     kept = marked.filter(pl.col("decision").ne_missing(pl.lit(DecisionKind.VOID.value))).with_columns(right)
-    report = decisions.join(counts, on="key", how="left", validate="1:1").with_columns(
+    report = rows.join(counts, on="key", how="left", validate="1:1").with_columns(
         pl.coalesce("rows", pl.lit(0)).alias("rows"),
         _key_now().alias("key_now"),
         pl.when(pl.col("rows").is_null()).then(pl.lit(UNKNOWN_KEY)).alias("remark"),
     )
-    return Decided(kept.select(passings.columns), APPLIED.conform(report.sort("key")))
+    told = pl.concat([report.drop("key_moved"), _clock_report(passings, clocks)], how="diagonal_relaxed")
+    return Decided(kept.select(passings.columns), APPLIED.conform(told.sort("key")))
+
+
+def clock_shifts(decisions: pl.DataFrame) -> dict[str, int]:
+    """By line: microseconds that the reviewer's decisions add to its times.  ``decisions`` as loaded or as applied."""
+    shifted = decisions.filter(pl.col("key").str.starts_with(CLOCK), pl.col("shift_us").is_not_null())
+    return {key.removeprefix(CLOCK): shift for key, shift in shifted.select("key", "shift_us").iter_rows()}
+
+
+def _with_right_clocks(passings: pl.DataFrame, clocks: pl.DataFrame) -> pl.DataFrame:
+    shifts = clock_shifts(clocks)
+    if not shifts:
+        return passings
+    by_line = pl.col("line").replace_strict(shifts, default=0, return_dtype=pl.Int64)
+    shift = pl.duration(microseconds=pl.coalesce(by_line, pl.lit(0)))
+    return passings.with_columns(pl.col("first", "strongest", "last") + shift)
+
+
+def _clock_report(passings: pl.DataFrame, clocks: pl.DataFrame) -> pl.DataFrame:
+    counts = passings.group_by(pl.lit(CLOCK) + pl.col("line")).len("rows").rename({"literal": "key"})
+    return clocks.join(counts, on="key", how="left", validate="1:1").with_columns(
+        pl.coalesce("rows", pl.lit(0)).alias("rows"),
+        pl.col("key").alias("key_now"),
+        pl.when(pl.col("rows").is_null()).then(pl.lit(UNKNOWN_LINE)).alias("remark"),
+    )
 
 
 def _key_now() -> pl.Expr:
+    """The key that the row has after the decision and after its line's clock was corrected."""
     place = pl.col("key").str.replace(r"/[^/]*$", "")
     moved = pl.concat_str([place, pl.col("time").dt.strftime(KEY_TIME)], separator="/")
-    return pl.coalesce(moved, "key")
+    return pl.coalesce(moved, "key_moved", "key")
 
 
 def mark_decided(findings: pl.DataFrame, decided: Decided) -> pl.DataFrame:

@@ -13,7 +13,7 @@ class LineproofError(Exception):
     """Something the user can mend.  ``str(error)`` is the whole sentence for the user.
 
     ``problem`` says what was found and what was expected, ``todo`` what to do about it.
-    ``file``, ``row`` (as a spreadsheet counts it: the first line of the file is row 1) and
+    ``file`` (a path by its last part, a text as it stands), ``row`` (as a spreadsheet counts it: the first line of the file is row 1) and
     ``column`` (the header's own words) say where, as far as it is known.
     """
 
@@ -28,7 +28,7 @@ class LineproofError(Exception):
     ) -> None:
         self.problem = problem
         self.todo = todo
-        self.file = None if file is None else Path(file).name
+        self.file = file.name if isinstance(file, Path) else file
         self.row = row
         self.column = column
         super().__init__(str(self))
@@ -57,6 +57,14 @@ class InputError(LineproofError):
 
 class OutputError(LineproofError):
     """The results cannot be written where they were asked for."""
+
+
+class LedgerError(LineproofError):
+    """The ledger is damaged, is none, or cannot be written; what it held is unchanged."""
+
+
+class PlanError(LineproofError):
+    """The purchase plan (plan.toml) is wrong, contradicts itself or does not fit the ledger."""
 
 
 class TableError(Exception):

@@ -13,6 +13,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import altair as alt
@@ -104,10 +105,21 @@ def show_chart(spec: Mapping[str, Any]) -> str:
     )
 
 
-def use_figures() -> None:
-    """From now on this notebook shows every Altair chart as such a figure."""
+@dataclass(frozen=True, slots=True)
+class NotebookScript:
+    """A script for the notebook as it stands open; a page made from it brings its own."""
+
+    script: str
+
+    def _repr_mimebundle_(self, **_: object) -> tuple[dict[str, str], dict[str, Any]]:
+        return {"text/html": f"<script>{self.script}</script>"}, {"lineproof": {"notebook": True}}
+
+
+def use_figures() -> NotebookScript:
+    """From now on this notebook shows every Altair chart as such a figure; what is returned makes tables sortable."""
     alt.renderers.register("lineproof", lambda spec, **_: {"text/html": show_chart(spec)})
     alt.renderers.enable("lineproof")
+    return NotebookScript((files("lineproof") / "report_page" / "sort.js").read_text("utf-8"))
 
 
 @cache

@@ -12,6 +12,7 @@ import hashlib
 import hmac
 import os
 import secrets
+import time
 from pathlib import Path
 
 import polars as pl
@@ -21,6 +22,7 @@ from lineproof.errors import EventError
 KEY_FILE = "pseudonyms.key"
 SERIES_FILES = ("equipment.csv", "ledger", "plan.toml", KEY_FILE)
 KEY_BYTES = 32
+WRITING_TRIES = 20  # of 0.05 s each
 # Eight base-32 characters are 40 bits: two of 10,000 runners share a name once in 20,000 events.
 LETTERS = 8
 
@@ -30,13 +32,19 @@ def load_key(event_folder: Path) -> bytes:
 
     Raises ``EventError`` where the file is not a key.
     """
-    folder = key_folder(event_folder)
+    return load_key_in(key_folder(event_folder))
+
+
+def load_key_in(folder: Path) -> bytes:
+    """The key that lies in ``folder``, made at its first use.
+
+    Raises ``EventError`` where the file is not a key.
+    """
     path = folder / KEY_FILE
     try:
-        text = path.read_text(encoding="ascii").strip()
-        key = bytes.fromhex(text)
+        key = _read_key(path)
     except FileNotFoundError:
-        return _new_key(path)
+        key = _new_key(path)
     except (ValueError, OSError):
         key = b""
     if len(key) != KEY_BYTES:
@@ -46,6 +54,16 @@ def load_key(event_folder: Path) -> bytes:
             file=path,
         )
     return key
+
+
+def _read_key(path: Path) -> bytes:
+    """Waits a little for the words of a process that has just made the file."""
+    for _ in range(WRITING_TRIES):
+        text = path.read_text(encoding="ascii").strip()
+        if len(text) == 2 * KEY_BYTES:
+            break
+        time.sleep(0.05)
+    return bytes.fromhex(text)
 
 
 def key_folder(event_folder: Path) -> Path:
@@ -60,11 +78,14 @@ def _new_key(path: Path) -> bytes:
         # Exclusive creation: of two reviews at once, the second uses the key that the first made.
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        return bytes.fromhex(path.read_text(encoding="ascii").strip())
+        return _read_key(path)
     except OSError:
         return key
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(key.hex() + "\n")
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(key.hex() + "\n")
+    except OSError:  # a full disk: half a key would be none
+        path.unlink(missing_ok=True)
     return key
 
 

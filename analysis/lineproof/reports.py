@@ -23,6 +23,9 @@ from typing import TYPE_CHECKING, Any
 from lineproof import errors
 from lineproof.errors import LineproofError
 from lineproof.event import EVENT_FILE, load_event
+from lineproof.intake.names import UNUSED
+from lineproof.ledger import open_ledger
+from lineproof.replacement.plan_reading import load_plan
 from lineproof.results import replacing
 
 if TYPE_CHECKING:
@@ -31,6 +34,10 @@ if TYPE_CHECKING:
 Progress = Callable[[str], None]
 REVIEW_NOTEBOOK = "1_event_review.ipynb"
 REVIEW_PAGE = "review.html"
+SEASON_NOTEBOOK = "2_season_report.ipynb"
+SEASON_PAGE = "season.html"
+PURCHASE_NOTEBOOK = "3_purchase_case.ipynb"
+PURCHASE_PAGE = "purchase.html"
 LONGEST_SOCKET_FOLDER = 90  # the path of a local socket has 104 bytes on some systems
 
 
@@ -42,12 +49,41 @@ def render_review(event_dir: Path, out: Path, progress: Progress) -> Path:
     out = Path(out)
     load_event(event_dir)  # a wrong folder is said at once, without waiting for a kernel
     parameters = {"EVENT_DIR": str(Path(event_dir).resolve()), "OUT": str(out.resolve())}
-    notebook = run_notebook(REVIEW_NOTEBOOK, parameters, progress)
+    return _render(REVIEW_NOTEBOOK, parameters, out, REVIEW_PAGE, progress)
+
+
+def render_season(ledger: Path, out: Path, progress: Progress) -> Path:
+    """Report the season kept in ``ledger`` by its notebook; write its tables and ``season.html`` to ``out``.
+
+    Returns the page.  Raises ``LineproofError`` with one sentence for the user.
+    """
+    open_ledger(ledger)  # a wrong folder is said at once, without waiting for a kernel
+    parameters = {"LEDGER_DIR": str(Path(ledger).resolve()), "OUT": str(Path(out).resolve())}
+    return _render(SEASON_NOTEBOOK, parameters, Path(out), SEASON_PAGE, progress)
+
+
+def render_purchase(plan: Path, ledger: Path, out: Path, progress: Progress) -> Path:
+    """Weigh a purchase plan by its notebook; write its files and ``purchase.html`` to ``out``.
+
+    Returns the page.  Raises ``LineproofError`` with one sentence for the user.
+    """
+    open_ledger(ledger)  # a wrong folder or plan is said at once, without waiting for a kernel
+    load_plan(plan)
+    parameters = {
+        "PLAN": str(Path(plan).resolve()),
+        "LEDGER_DIR": str(Path(ledger).resolve()),
+        "OUT": str(Path(out).resolve()),
+    }
+    return _render(PURCHASE_NOTEBOOK, parameters, Path(out), PURCHASE_PAGE, progress)
+
+
+def _render(name: str, parameters: Mapping[str, str], out: Path, file: str, progress: Progress) -> Path:
+    notebook = run_notebook(name, parameters, progress)
     progress("writing the report")
     page = to_page(notebook)
     with replacing(out) as new:
-        (new / REVIEW_PAGE).write_text(page, encoding="utf-8")
-    return out / REVIEW_PAGE
+        (new / file).write_text(page, encoding="utf-8")
+    return out / file
 
 
 def remarks_on(event_dir: Path, out: Path) -> list[str]:
@@ -56,11 +92,12 @@ def remarks_on(event_dir: Path, out: Path) -> list[str]:
     marked = [str(i) for i, line in enumerate(text.splitlines(), start=1) if "# CHECK" in line]
     remarks = [f"{EVENT_FILE} still has lines marked CHECK: rows {', '.join(marked)}"] if marked else []
     with (Path(out) / "account.csv").open(encoding="utf-8-sig", newline="") as file:
-        remarks.extend(
-            f"{row['file']}: {row['rejected']} of {row['rows_read']} rows could not be read; rejects.csv says why"
-            for row in csv.DictReader(file)
-            if int(row["rejected"])
-        )
+        for row in csv.DictReader(file):
+            if int(row["rejected"]):
+                remarks.append(
+                    f"{row['file']}: {row['rejected']} of {row['rows_read']} rows could not be read; rejects.csv says why"
+                )
+            remarks.extend(f"{row['file']}: {said}" for said in row["remarks"].split("; ") if UNUSED in said)
     return remarks
 
 
@@ -199,6 +236,7 @@ def to_page(notebook: NotebookNode) -> str:
         "places": {entry["cell"]: entry["id"] for entry in contents},
         "style": (own / "page.css").read_text("utf-8").replace("PAGE_HEADER", _css_text(title)),
         "upgrade": (own / "upgrade.js").read_text("utf-8"),
+        "sort": (own / "sort.js").read_text("utf-8"),
         "drawing": vl_convert.javascript_bundle().replace(  # type: ignore[call-arg]
             "</script", "<\\/script"
         ),
@@ -228,7 +266,7 @@ def to_contents(notebook: NotebookNode) -> list[dict[str, Any]]:
     headings = [
         (heading, place)
         for place, cell in enumerate(notebook.cells)
-        if cell.cell_type == "markdown"
+        if cell.cell_type == "markdown" and "notebook" not in cell.metadata.get("tags", [])
         for heading in re.findall(r"^##\s+(.*?)\s*$", cell.source, re.M)
     ]
     return [

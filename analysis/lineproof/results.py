@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.errors import OutputError
+from lineproof.forms import to_audit_form, to_lookup_form
+from lineproof.setup.history import to_item_places
 
 if TYPE_CHECKING:
     from lineproof.pipeline import Review
@@ -33,15 +35,25 @@ def write_results(review: Review, out: str | Path) -> list[Path]:
     out = Path(out)
     zone = review.event.zone
     with replacing(out) as new:
-        _to_csv(review.findings, new / "findings.csv", zone)
-        _to_csv(review.rates, new / "rates.csv", zone)
-        _to_csv(_with_clock(review.lookups, zone), new / "lookups.csv", zone)
-        _to_csv(review.rejects, new / "rejects.csv", zone)
-        _to_csv(review.account, new / "account.csv", zone)
-        _to_csv(review.unused, new / "unused.csv", zone)
-        _to_csv(review.interruptions, new / "interruptions.csv", zone)
-        _to_csv(review.unseen, new / "unseen.csv", zone)
-        _to_csv(review.weak_tags, new / "tags.csv", zone)
+        write_csv(review.findings, new / "findings.csv", zone)
+        write_csv(review.rates, new / "rates.csv", zone)
+        write_csv(to_lookup_form(review), new / "lookups.csv", zone)
+        write_csv(to_audit_form(review), new / "audit.csv", zone)
+        write_csv(review.audit_results, new / "audit_results.csv", zone)
+        write_csv(review.sightings, new / "sighted.csv", zone)
+        write_csv(review.mats, new / "mats.csv", zone)
+        write_csv(review.rejects, new / "rejects.csv", zone)
+        write_csv(review.account, new / "account.csv", zone)
+        write_csv(review.unused, new / "unused.csv", zone)
+        write_csv(review.interruptions, new / "interruptions.csv", zone)
+        write_csv(review.unseen, new / "unseen.csv", zone)
+        write_csv(review.weak_tags, new / "tags.csv", zone)
+        write_csv(review.weak_shares, new / "weak_shares.csv", zone)
+        write_csv(review.line_pairs, new / "line_pairs.csv", zone)
+        write_csv(to_item_places(review.setup.lines, review.setup.mats, review.mats), new / "items.csv", zone)
+        write_csv(review.setup.complaints, new / "setup_remarks.csv", zone)
+        write_csv(review.diagnosis, new / "diagnosis.csv", zone)
+        write_csv(review.misses, new / "misses.csv", zone)
         review.crossings.write_parquet(new / "crossings.parquet")
         checks = {"passed": review.gate.passed, "suite": review.gate.suite, "results": review.gate.outcome}
         (new / "checks.json").write_text(json.dumps(checks, indent=2, sort_keys=True), encoding="utf-8")
@@ -75,7 +87,7 @@ def _cannot_write(out: Path, problem: Exception) -> OutputError:
     )
 
 
-def _to_csv(frame: pl.DataFrame, path: Path, zone: str) -> None:
+def write_csv(frame: pl.DataFrame, path: Path, zone: str) -> None:
     # The byte order mark makes a spreadsheet read the file as UTF-8.
     spreadsheet_safe(frame, zone).write_csv(path, include_bom=True)
 
@@ -89,9 +101,3 @@ def spreadsheet_safe(frame: pl.DataFrame, zone: str) -> pl.DataFrame:
     return frame.with_columns(
         local, pl.when(armed).then("'" + pl.col(texts)).otherwise(pl.col(texts)).name.keep()
     )
-
-
-def _with_clock(lookups: pl.DataFrame, zone: str) -> pl.DataFrame:
-    """Adds the plain local clock times that one types into a camera's search."""
-    clock = pl.col("look_from", "look_to").dt.convert_time_zone(zone).dt.strftime("%H:%M:%S")
-    return lookups.with_columns(clock.name.replace("look_", "clock_"))

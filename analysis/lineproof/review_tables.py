@@ -238,9 +238,10 @@ def lookup_table(rows: pl.DataFrame) -> Fragment:
         number("Crossing proven", lambda row: _say(row["proven"])),
         number("Doubtful", lambda row: _say(row["doubtful"])),
         number("Not proven", lambda row: _say(row["unproven"])),
+        number("Likely to be found", lambda row: _fine(row["findable"])),
     )
     return show_table(
-        rows, heads, "Runners to look up on the camera, in tens of minutes", "There is nobody to look up."
+        rows, heads, "Runners to look up on the camera, by local clock time", "There is nobody to look up."
     )
 
 

@@ -17,6 +17,13 @@ LAID_LINES = Table(
     ("line",),
     {
         "line": Column(TEXT, "line id of event.toml"),
+        "role": Column(pl.Enum([role.value for role in Role]), "main or backup, as laid", nullable=True),
+        "met": Column(
+            pl.Enum(["first", "second"]), "of the lines of its point, as runners meet them", nullable=True
+        ),
+        "behind_start": Column(
+            YES_NO, "at a start: runners cross it before they cross the start line", nullable=True
+        ),
         "reader": Column(TEXT, "reader id", nullable=True),
         "reader_role": Column(pl.Enum(["race", "practice"]), "what the reader was told to do", nullable=True),
         "ports_told": Column(SMALL, "how many ports the reader was told", nullable=True),
@@ -58,6 +65,7 @@ LAID_MATS = Table(
         "slot": Column(SMALL, "place across the road, 1 at the near side"),
         "mat": Column(TEXT, "mat id", nullable=True),
         "cable": Column(TEXT, "cable id", nullable=True),
+        "cable_m": Column(FLOAT, "length of cable used, m", nullable=True),
         "port": Column(SMALL, "port of the line's reader; the antenna number in the reads", nullable=True),
         "hand_floor_cm": Column(FLOAT, "lowest height at which the hand test was read, cm", nullable=True),
         "hand_ceiling_cm": Column(FLOAT, "greatest height, cm", nullable=True),
@@ -65,6 +73,47 @@ LAID_MATS = Table(
         "file": Column(TEXT, "set-up record, relative to the event folder"),
         "sheet": Column(TEXT, "sheet of a workbook, else empty"),
         "row": Column(pl.Int64(), "row as a spreadsheet counts it"),
+    },
+)
+
+COMPLAINTS = Table(
+    "complaints",
+    "one thing that is wrong or doubtful in the set-up record, or differs from the plan or the register",
+    (),
+    {
+        "file": Column(TEXT, "record or register"),
+        "sheet": Column(TEXT, "sheet of a workbook, else empty"),
+        "row": Column(pl.Int64(), "row as a spreadsheet counts it", nullable=True),
+        "column": Column(TEXT, "header of the column", nullable=True),
+        "line": Column(TEXT, "line id", nullable=True),
+        "slot": Column(SMALL, "slot of the line", nullable=True),
+        "about": Column(pl.Enum(["record", "plan", "register"]), "what the record does not agree with"),
+        "counts": Column(YES_NO, "the entry counts all the same"),
+        "problem": Column(TEXT, "what was found and what was expected"),
+        "todo": Column(TEXT, "what to do"),
+        "sentence": Column(TEXT, "all of it in one sentence"),
+    },
+)
+
+ITEM_PLACES = Table(
+    "item places",
+    "one item at one place of the event: from when to when it lay there, and what was read there",
+    ("item", "line", "slot"),
+    {
+        "item": Column(TEXT, "item id"),
+        "kind": Column(pl.Enum([kind.value for kind in ItemKind]), "what it is"),
+        "line": Column(TEXT, "line id"),
+        "slot": Column(SMALL, "place across the road, 1 at the near side; 0: the whole line"),
+        "port": Column(SMALL, "port of the line's reader", nullable=True),
+        "laid": Column(INSTANT, "laid and tested", nullable=True),
+        "lifted": Column(INSTANT, "lifted", nullable=True),
+        "relaid": Column(INSTANT, "laid again during the race", nullable=True),
+        "hand_floor_cm": Column(FLOAT, "lowest height of the hand test, cm", nullable=True),
+        "hand_ceiling_cm": Column(FLOAT, "greatest height, cm", nullable=True),
+        "tried": Column(COUNT, "runners there, estimated for a mat", nullable=True),
+        "missed": Column(COUNT, "of these, missed", nullable=True),
+        "estimate": Column(FLOAT, "share of the runners there for whom it answered", nullable=True),
+        "verdict": Column(TEXT, "the reads in one word", nullable=True),
     },
 )
 

@@ -164,13 +164,13 @@ PROOFS = Table(
         "order": Column(pl.Int16(), "place of the visit in the course"),
         "visit": Column(pl.Int16(), "which visit of this point"),
         "at_m": Column(FLOAT, "stated distance, m"),
-        "proof": Column(_enum(Proof), "seen, proven, doubtful or unproven"),
+        "proof": Column(_enum(Proof), "seen, proven, doubtful, camera, not there or unproven"),
         "seen_later": Column(pl.Boolean(), "read at a later visit with a plausible time for the distance"),
         "seen_main": Column(pl.Boolean(), "read by main; null: not known or no such line", nullable=True),
         "seen_backup": Column(pl.Boolean(), "read by backup; null: not known or no such line", nullable=True),
         "time": Column(INSTANT, "the crossing's time, where seen", nullable=True),
         "about": Column(
-            INSTANT, "when the runner crossed: time, or as the field divides the bracket", nullable=True
+            INSTANT, "when the runner crossed: time, by the camera, or as the field goes", nullable=True
         ),
         "before_order": Column(pl.Int16(), "nearest earlier visit with a sound time", nullable=True),
         "before_time": Column(INSTANT, "time there, else the gun of the wave", nullable=True),
@@ -222,10 +222,16 @@ RATES = Table(
         "role": Column(_enum(Role), "role of the line; null: either line", nullable=True),
         "group": Column(TEXT, "wave id, or label of the time or flow bin", nullable=True),
         "evidence": Column(_enum(Evidence), "what proves the denominator"),
-        "proven": Column(COUNT, "denominator: crossings proven by that evidence"),
+        "proven": Column(
+            COUNT, "denominator: crossings proven by that evidence; by a sibling line, those whom it read"
+        ),
         "detected": Column(COUNT, "of these, read"),
         "doubtful": Column(COUNT, "left out of the denominator: read later, but too soon"),
-        "estimate": Column(FLOAT, "the rate", nullable=True),
+        "estimate": Column(
+            FLOAT,
+            "the rate; not detected / proven where hidden crossings are allowed for (achieved; capability by a sibling line)",
+            nullable=True,
+        ),
         "std_error": Column(FLOAT, "its standard error", nullable=True),
         "conf_low": Column(FLOAT, "lower end of the interval (setting confidence)", nullable=True),
         "conf_high": Column(FLOAT, "upper end", nullable=True),
@@ -288,10 +294,13 @@ LOOKUPS = Table(
         "course": Column(TEXT, "course id"),
         "point": Column(TEXT, "timing point id"),
         "order": Column(pl.Int16(), "place of the visit in the course"),
+        "visit": Column(pl.Int16(), "which visit of this point, 1 first"),
         "look_from": Column(INSTANT, "begin of the window that holds the crossing with 95 %"),
         "look_to": Column(INSTANT, "end of the window"),
         "likely": Column(INSTANT, "most likely time"),
         "proof": Column(_enum(Proof), "proven, doubtful or unproven"),
+        "chance": Column(FLOAT, "chance that the runner crossed; null: cannot be told", nullable=True),
+        "rank": Column(COUNT, "in this order an hour at the camera finds the most; 1 first"),
         "evidence": Column(TEXT, "one sentence: seen where and when"),
     },
 )
@@ -309,6 +318,7 @@ AUDIT = Table(
         "flow": Column(COUNT, "crossings read in the minute"),
         "crossed": Column(COUNT, "runners counted on the camera; null: not looked at yet", nullable=True),
         "missed": Column(COUNT, "of these, read by no line", nullable=True),
+        "seed": Column(pl.Int64(), "seed that the minutes were drawn with"),
     },
 )
 
@@ -352,6 +362,7 @@ DECISIONS = Table(
         "key": Column(TEXT, "row it speaks of"),
         "decision": Column(_enum(DecisionKind), "keep, void or correct"),
         "time": Column(INSTANT, "the right time, for correct", nullable=True),
+        "shift_us": Column(pl.Int64(), "of a line's clock: add this to its times, us", nullable=True),
         "who": Column(TEXT, "reviewer"),
         "when": Column(TEXT, "when it was decided"),
         "why": Column(TEXT, "reason"),

@@ -1,6 +1,6 @@
 """Who crossed and was seen by no line: the course model run for every course, as tables.
 
-    PROOFS, INTERRUPTIONS -> masks, histories -> course model -> UNSEEN, WEAK_TAGS
+    PROOFS, INTERRUPTIONS -> masks, histories -> course model -> UNSEEN, WEAK_TAGS, WEAK_SHARES
 
 A course of which the reads do not tell keeps its rows, with what is counted and with the reason.
 """
@@ -18,16 +18,16 @@ from lineproof.detection.course_model import (
     PointResult,
     choose_to_retire,
     estimate_course_model,
+    estimate_weak_shares,
     to_course_histories,
     to_flow_strata,
     to_weak_chances,
 )
 from lineproof.detection.course_model.families import TWO_KINDS
-from lineproof.detection.course_model.hidden_crossings import cells_at
 from lineproof.event import Course, Event
 from lineproof.interruptions import to_masks
 from lineproof.tables import COUNT
-from lineproof.unseen_tables import UNSEEN, WEAK_TAGS
+from lineproof.unseen_tables import UNSEEN, WEAK_SHARES, WEAK_TAGS
 from lineproof.vocabulary import Proof
 
 NUMBERS = (
@@ -45,19 +45,15 @@ NOT_FITTED = (
     "the model of the course could not be fitted to these reads; what later reads prove stands, and only the camera "
     "tells more"
 )
-NO_WITNESS = (
-    "the data do not tell of any runner at the last point whether both lines read them, so neither line is a witness "
-    "for the other: a runner who was not read there may have stopped as well as been missed; an export of each line, a list "
-    "of finishers or the finish camera would tell"
-)
 
 
 @dataclass(frozen=True, slots=True)
 class Unseen:
-    """``points`` keeps UNSEEN, ``tags`` keeps WEAK_TAGS, whose ``retire`` rows are the tags to retire."""
+    """``points`` keeps UNSEEN, ``tags`` WEAK_TAGS, whose ``retire`` rows are to be retired, ``shares`` WEAK_SHARES."""
 
     points: pl.DataFrame
     tags: pl.DataFrame
+    shares: pl.DataFrame
 
 
 def estimate_unseen(
@@ -86,9 +82,12 @@ def estimate_unseen(
         if result is None:
             points.append(_counted(proofs, course, NOT_FITTED))
         else:
-            points.append(_told(result, _why_no_witness(histories)))
+            points.append(_told(result))
             chances.append(_to_chances(result))
-    return Unseen(_with_visits(points, event), _with_tags(pl.concat(chances), entries, tags))
+    judged = pl.concat(chances)
+    return Unseen(
+        _with_visits(points, event), _with_tags(judged, entries, tags), _to_shares(judged, tags, event)
+    )
 
 
 def _fitted(histories: CourseHistories, course: Course, event: Event) -> CourseModelResult | None:
@@ -101,19 +100,7 @@ def _fitted(histories: CourseHistories, course: Course, event: Event) -> CourseM
         return None
 
 
-def _why_no_witness(histories: CourseHistories) -> str | None:
-    """Two lines at the last visit of which no runner is known to have been read by both: they say no more than one.
-
-    In merged data the backup line is named only where it gave the time; how many it read of all is then open,
-    and with it who stopped on the last stretch and who was missed.
-    """
-    last = len(histories.occasions) - 1
-    two = len(histories.occasions[last].lines) > 1
-    open_ended = bool((~histories.given & (histories.known < last)).any())
-    return NO_WITNESS if two and open_ended and not cells_at(histories, last).both else None
-
-
-def _told(result: CourseModelResult, no_witness: str | None) -> pl.DataFrame:
+def _told(result: CourseModelResult) -> pl.DataFrame:
     rows = [
         {
             "course": result.course,
@@ -126,8 +113,6 @@ def _told(result: CourseModelResult, no_witness: str | None) -> pl.DataFrame:
         }
         for point in result.points
     ]
-    if no_witness and rows[-1]["reason"] is None:
-        rows[-1].update({name: None for name in NUMBERS if name != "lower_bound"}, reason=no_witness)
     return pl.DataFrame(rows, schema=_point_schema())
 
 
@@ -149,7 +134,7 @@ def _counted(proofs: pl.DataFrame, course: Course, reason: str) -> pl.DataFrame:
     proof = pl.col("proof").cast(pl.String)
     counts = here.group_by("order").agg(
         (proof == Proof.SEEN.value).sum().cast(COUNT).alias("read"),
-        (proof == Proof.PROVEN.value).sum().cast(COUNT).alias("missed_seen_later"),
+        proof.is_in([Proof.PROVEN.value, Proof.CAMERA.value]).sum().cast(COUNT).alias("missed_seen_later"),
     )
     known = {row["order"]: row for row in counts.iter_rows(named=True)}
     nobody = {"read": 0, "missed_seen_later": 0}
@@ -198,6 +183,20 @@ def _to_chances(result: CourseModelResult) -> pl.DataFrame:
         pl.col("late") if len(result.points) >= STATES_NEED else nothing.alias("late"),
         pl.col("runner").is_in(list(retire)).alias("retire"),
     )
+
+
+def _to_shares(chances: pl.DataFrame, tags: pl.DataFrame, event: Event) -> pl.DataFrame:
+    """Weak tags by kind and by batch, where the start list names them."""
+    told = chances.filter(pl.col("weak").is_not_null())
+    single = tags.filter(pl.len().over("runner") == 1)  # of two tags a record does not tell which
+    parts = [
+        estimate_weak_shares(told, single.filter(pl.col(by).is_not_null()), [by], event.setting("confidence"))
+        .rename({by: "group", "n": "tags", "estimate": "share"})
+        .with_columns(pl.lit(event.id).alias("event"), pl.lit(by).alias("by"))
+        .rename({"conf_low": "share_low", "conf_high": "share_high"})
+        for by in ("kind", "batch")
+    ]
+    return WEAK_SHARES.conform(pl.concat(parts)).sort("by", "group")
 
 
 def _with_tags(chances: pl.DataFrame, entries: pl.DataFrame, tags: pl.DataFrame) -> pl.DataFrame:

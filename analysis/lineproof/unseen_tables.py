@@ -52,3 +52,46 @@ WEAK_TAGS = Table(
         "retire": Column(pl.Boolean(), "on the list of tags to retire"),
     },
 )
+
+LINE_PAIRS = Table(
+    "line pairs",
+    "one point with a main and a backup line: whom each read, and how they compare",
+    ("point",),
+    {
+        "event": Column(TEXT, "event id"),
+        "point": Column(TEXT, "timing point id, all its visits together; null: all points", nullable=True),
+        "both": Column(COUNT, "crossings read by both lines"),
+        "main_only": Column(COUNT, "by the main line only"),
+        "backup_only": Column(COUNT, "by the backup line only"),
+        "neither": Column(COUNT, "by neither, proven by later reads; none are known where nothing is later"),
+        "ratio": Column(FLOAT, "reads of the main line over reads of the backup line", nullable=True),
+        "ratio_low": Column(FLOAT, "lower end of its interval (setting confidence)", nullable=True),
+        "ratio_high": Column(FLOAT, "upper end", nullable=True),
+        "chance": Column(FLOAT, "of a difference as large if both lines read alike (McNemar)", nullable=True),
+        "hidden": Column(FLOAT, "crossings read by neither if the lines missed unrelatedly", nullable=True),
+        "together": Column(
+            FLOAT,
+            "times the odds of a miss by one line where the other missed, among runners read later",
+            nullable=True,
+        ),
+        "together_low": Column(FLOAT, "lower end of its interval", nullable=True),
+        "together_high": Column(FLOAT, "upper end", nullable=True),
+        "reason": Column(TEXT, "why the two cannot be compared", nullable=True),
+    },
+)
+
+WEAK_SHARES = Table(
+    "weak shares",
+    "tags of one kind or one batch, and how many of them are expected to be weak",
+    ("by", "group"),
+    {
+        "event": Column(TEXT, "event id"),
+        "by": Column(pl.Enum(["kind", "batch"]), "what the tags are grouped by"),
+        "group": Column(TEXT, "the kind or batch, as the start list names it"),
+        "tags": Column(COUNT, "tags judged: of runners with one tag, on courses with enough lines"),
+        "weak": Column(FLOAT, "expected number of weak ones"),
+        "share": Column(FLOAT, "their share"),
+        "share_low": Column(FLOAT, "lower end of its interval (setting confidence)"),
+        "share_high": Column(FLOAT, "upper end"),
+    },
+)

@@ -26,6 +26,7 @@ from lineproof.wording import (
 )
 
 SILENT_SHARE = 0.5
+DIRECT = (Evidence.SEEN_LATER.value, Evidence.CAMERA.value)  # a runner missed by every line shows
 NO_PROOF = "no proof"
 TARGET_WORDS = (
     (SHOWS, "shows", "show", " it"),
@@ -82,9 +83,7 @@ def _say_read(review: Review) -> str:
 
 def _by_later_reads(rows: pl.DataFrame) -> pl.DataFrame:
     """Only there is a runner visible whom every line missed."""
-    return rows.filter(
-        pl.col("estimate").is_not_null(), pl.col("evidence").cast(pl.String) == Evidence.SEEN_LATER.value
-    )
+    return rows.filter(pl.col("estimate").is_not_null(), pl.col("evidence").cast(pl.String).is_in(DIRECT))
 
 
 def _worst_line(review: Review) -> str:
@@ -142,7 +141,7 @@ def sort_by_target(review: Review) -> dict[str, list[str]]:
     for point in (point for point in labels if point in by_point):
         row = by_point[point]
         word = compare_with_target(row, event.setting("target"), event.setting("confidence")).word
-        proven = row["evidence"] == Evidence.SEEN_LATER.value
+        proven = row["evidence"] in DIRECT
         told[NO_PROOF if word == CANNOT_TELL and not proven else word].append(labels[point])
     return told
 

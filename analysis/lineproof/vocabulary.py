@@ -40,7 +40,9 @@ GLOSSARY: dict[str, str] = {
     "hand test": "a tag held over a mat: from which height to which it is read",
     "set-up record": "what was really laid: per line and slot the items, heights, widths and times",
     "item": "one numbered piece of equipment: mat, cable, reader, antenna, power unit",
-    "look-up": "a runner to look for on the finish camera, with the clock window to look in",
+    "look-up": "a runner to look for on the camera of a point, with the clock window to look in",
+    "sighting": "the outcome of a look-up: seen, not there or unclear",
+    "audit": "minutes of the finish camera drawn by lot, in which everybody who crossed is counted",
 }
 
 
@@ -112,7 +114,12 @@ class Proof(StrEnum):
     SEEN = "seen"  # read here
     PROVEN = "proven"  # not read here, but read later with a plausible time for the full distance
     DOUBTFUL = "doubtful"  # read later, but too soon for the full distance
+    CAMERA = "camera"  # not read here, but seen on the camera
+    ABSENT = "not there"  # not read here, and looked for on the camera in vain, here or at a visit before
     UNPROVEN = "unproven"  # not read here nor later
+
+
+CROSSED = (Proof.SEEN.value, Proof.PROVEN.value, Proof.CAMERA.value)
 
 
 class Severity(StrEnum):
@@ -129,6 +136,7 @@ class Quantity(StrEnum):
 class Evidence(StrEnum):
     """What proves the crossings that a rate is counted over, strongest first."""
 
+    CAMERA = "camera"
     SEEN_LATER = "seen later"
     SIBLING = "sibling line"
     NONE = "none"
@@ -138,6 +146,21 @@ class DecisionKind(StrEnum):
     KEEP = "keep"
     VOID = "void"
     CORRECT = "correct"
+
+
+class Outcome(StrEnum):
+    """What looking for a runner on the camera gave."""
+
+    SEEN = "seen"
+    NOT_THERE = "not there"
+    UNCLEAR = "unclear"
+
+
+class Stated(StrEnum):
+    """What the results say of a runner in place of a time."""
+
+    STOPPED = "did not finish"
+    NOT_STARTED = "did not start"
 
 
 class InterruptionKind(StrEnum):
@@ -258,8 +281,37 @@ SETTINGS: dict[str, Setting] = {
     "interruption_chance": Setting(
         0.001, "share", "of sound events that show an interruption by chance, all lines together"
     ),
+    "diagnosis_false_share": Setting(
+        0.02, "share", "of the patterns that a diagnosis reports may be luck, whatever was looked for"
+    ),
     "time_bin_min": Setting(10, "min", "rates over time are shown in bins of this length"),
+    "record_before_h": Setting(
+        10,
+        "h",
+        "clock times of the set-up record are placed in the 24 hours that begin this long before the gun",
+    ),
+    "mat_width_m": Setting(1.0, "m", "a mat has one antenna and spans about one metre of the road"),
+    "bare_width_m": Setting(
+        0.5, "m", "the outer mat reads a runner who passes beside it by less than this; a wider strip is bare"
+    ),
+    "line_spacing_m": Setting(3.0, "m", "two lines of a point that lie closer disturb each other's fields"),
+    "hand_floor_cm": Setting(
+        60, "cm", "a test tag must be read from this height above the ground, or from lower"
+    ),
+    "hand_ceiling_cm": Setting(
+        150,
+        "cm",
+        "a test tag must be read up to this height at least; a lower one means a bad mat, cable or joint",
+    ),
     "target": Setting(0.998, "share", "read by either line of a point that has a main and a backup line"),
+    "audit_minutes": Setting(
+        30, "min", "camera minutes drawn for the audit: about an hour's work with the counting"
+    ),
+    "stated_stop_odds": Setting(
+        0.1,
+        "times",
+        "results that say a runner stopped are right nine times in ten; some only lack the finish time",
+    ),
     "confidence": Setting(0.95, "share", "of stated intervals hold the truth"),
     "rounding_s": Setting(
         1.0,
@@ -267,4 +319,18 @@ SETTINGS: dict[str, Setting] = {
         "an official road time is the next longer whole second, rounded once from the raw difference",
         "rules of competition, technical rule on transponder timing (seen as quoted in public documents)",
     ),
+}
+
+# Numbers of the season's analysis; they belong to no single event.
+SEASON_SETTINGS: dict[str, Setting] = {
+    "worse_factor": Setting(
+        2.0, "times the odds", "an item worth money or work misses at least twice as often as the middle one"
+    ),
+    "false_accusations": Setting(
+        0.05, "items a season", "sound items expected among those called repair or retire, all together"
+    ),
+    "trend_false_share": Setting(
+        0.10, "share", "of the trends that are reported, found where nothing changes; a look costs little"
+    ),
+    "worst_few": Setting(5, "items", "how many one can take to the bench; at most a fifth of the kind"),
 }

@@ -162,7 +162,8 @@ REFUSED: dict[str, Refused] = {
     ),
     "entries without a row": Refused(r"entries\.csv: the entries hold no row below the header", entries="bib,tag\n", exports=reads(GOOD)),
     "entries on an unknown course": Refused(
-        r'entries\.csv, row 2, column "course": no entry could be read: there is no course "10m" in course_names; did you mean "10k"\?',
+        r'entries\.csv, row 2, column "course": no entry could be read: there is no course "10m" in course_names; did you mean "10k"\?; '
+        r"put it right in the file, or under \[entries\] in event\.toml; the columns are bib, tag, course",
         entries="bib,tag,course\n1,A1,10m\n",
         exports=reads(GOOD),
     ),
@@ -201,7 +202,7 @@ REFUSED: dict[str, Refused] = {
         edit=replace("[[point]]", '[[wave]]\nid = "B"\ncourse = "10k"\n[[point]]'),
     ),
     "no event.toml": Refused(r"has no event\.toml; run lineproof new", EventError, exports=reads(GOOD), edit=lambda f: (f / "event.toml").unlink()),
-    "TOML that is none": Refused(r"event\.toml, row \d+: not valid TOML", EventError, exports=reads(GOOD), edit=replace('id = "A"', 'id = "A')),
+    "TOML that is none": Refused(r"event\.toml, row 11: a quotation mark is missing; put one before and one after", EventError, exports=reads(GOOD), edit=replace('id = "A"', 'id = "A')),
     "a word misspelt in event.toml": Refused(
         r'event\.toml, row \d+: \[\[input\]\] number 1: the word "levle" is not known here; did you mean "level"\?', EventError, exports=reads(GOOD), edit=replace("level =", "levle =")
     ),
@@ -231,7 +232,7 @@ REFUSED: dict[str, Refused] = {
         r"4000 m does not lie beyond the visit before it at 5000 m", EventError, exports=reads(GOOD), edit=replace("at_m = 10000", "at_m = 4000")
     ),
     "two main lines at a point": Refused(r'the point "finish" has 2 main lines', EventError, exports=reads(GOOD), edit=replace('role = "backup"\n', "")),
-    "a date that is none": Refused(r"the date of the event is missing or no date", EventError, exports=reads(GOOD), edit=replace("date = 2026-05-17", 'date = "17 May"')),
+    "a date that is none": Refused(r"the date of the event is '17 May', which is no date; write date = 2026-05-17", EventError, exports=reads(GOOD), edit=replace("date = 2026-05-17", 'date = "17 May"')),
     "a header row below the table": Refused(r"the file has no row 9 for a header", more="header_row = 9", exports=reads(GOOD)),
     "a header row below zero": Refused(r'"header_row" must be', EventError, more="header_row = -2", exports=reads(GOOD)),
 }  # fmt: skip

@@ -136,7 +136,7 @@ def test_names_with_mark_up_are_shown_as_text(page: str) -> None:
 
 def test_the_page_tells_the_planted_misses(page: str) -> None:
     told = re.sub(r"<svg.*?</svg>|<script.*?</script>", "", body_text(page), flags=re.S)
-    cells = re.findall(r'<tr><th scope="row">(.*?)</th>((?:<td[^>]*>.*?</td>)+)</tr>', told)
+    cells = re.findall(r'<tr[^>]*><th[^>]*scope="row"[^>]*>(.*?)</th>((?:<td[^>]*>.*?</td>)+)</tr>', told)
     by_line = {
         name: re.findall(r"<td[^>]*>(.*?)</td>", rest)
         for name, rest in reversed(cells)  # the first table, of the whole day, counts

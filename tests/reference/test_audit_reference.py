@@ -43,7 +43,7 @@ def clusters() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return y, x, n, keys[:, 0].astype(np.int64) - 1
 
 
-def test_total_with_its_published_standard_error() -> None:
+def test_published_total_with_its_standard_error() -> None:
     y, x, _, stratum = clusters()
     found = ratio_of_clusters(y, x, stratum, HELD)
     assert found.total_y == pytest.approx(853.12, abs=0.005)
@@ -51,7 +51,7 @@ def test_total_with_its_published_standard_error() -> None:
     assert found.degrees == 9
 
 
-def test_ratio_with_its_published_standard_error_and_interval() -> None:
+def test_published_ratio_with_its_standard_error_and_interval() -> None:
     y, x, _, stratum = clusters()
     found = ratio_of_clusters(y, x, stratum, HELD)
     error = found.variance**0.5
@@ -61,14 +61,14 @@ def test_ratio_with_its_published_standard_error_and_interval() -> None:
     assert (found.ratio - half, found.ratio + half) == pytest.approx((1.875535, 1.908542), abs=1e-6)
 
 
-def test_mean_is_a_ratio_to_the_number_of_rows() -> None:
+def test_published_mean_is_a_ratio_to_the_number_of_rows() -> None:
     y, _, n, stratum = clusters()
     found = ratio_of_clusters(y, n, stratum, HELD)
     assert found.ratio == pytest.approx(10.27855, abs=5e-6)
     assert found.variance**0.5 == pytest.approx(0.7750964, abs=5e-8)
 
 
-def test_one_stratum_by_hand() -> None:
+def test_recomputed_one_stratum_by_hand() -> None:
     y, x, _, stratum = clusters()
     first = stratum == 0
     found = ratio_of_clusters(y[first], x[first], stratum[first], HELD[:1])
@@ -82,7 +82,7 @@ def test_one_stratum_by_hand() -> None:
     assert found.variance == pytest.approx((1 - 5 / 15) / 5 * squares / 4 / (28.4 / 5) ** 2)
 
 
-def test_without_correction_and_strata_it_is_the_cluster_robust_variance_of_statsmodels() -> None:
+def test_recomputed_without_correction_and_strata_by_statsmodels() -> None:
     """One row per crossing, missed or not; the correction for a finite window is taken off by a huge window."""
     rng = np.random.default_rng(5)
     crossed = rng.integers(5, 40, 30)
@@ -99,7 +99,7 @@ def test_without_correction_and_strata_it_is_the_cluster_robust_variance_of_stat
     assert found.variance == pytest.approx(fit.cov_params()[0, 0], rel=1e-9)
 
 
-def test_over_all_samples_the_variance_of_the_total_is_right_on_average() -> None:
+def test_recomputed_over_all_samples_the_variance_of_the_total_is_right_on_average() -> None:
     """Strata of five and four minutes, two and three drawn: all 10 x 4 samples (Cochran, theorem 5.3)."""
     y = np.array([0.0, 1, 0, 3, 0, 2, 0, 0, 1])
     x = np.array([12.0, 15, 9, 20, 14, 30, 28, 33, 31])
@@ -114,14 +114,14 @@ def test_over_all_samples_the_variance_of_the_total_is_right_on_average() -> Non
     assert np.mean(variances) == pytest.approx(np.var(totals))
 
 
-def test_watching_everything_leaves_no_variance() -> None:
+def test_recomputed_watching_everything_leaves_no_variance() -> None:
     y, x = np.array([1.0, 0, 2]), np.array([10.0, 20, 30])
     found = ratio_of_clusters(y, x, np.zeros(3, dtype=np.int64), np.array([3]))
     assert (found.ratio, found.variance) == (0.05, 0.0)
 
 
 @pytest.mark.parametrize(("share", "spread"), [(0.004, 0.0), (0.02, 0.0), (0.02, 0.02)])
-def test_intervals_hold_the_share_of_the_whole_window(share: float, spread: float) -> None:
+def test_recomputed_intervals_hold_the_share_of_the_whole_window(share: float, spread: float) -> None:
     """1,500 audits of 30 out of 150 minutes; ``spread``: intraclass correlation of misses within a minute.
 
     A 95 % interval that held in 93 % would be 3.6 standard errors short; wide is allowed, as misses are few.

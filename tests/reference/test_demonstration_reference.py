@@ -18,13 +18,13 @@ WITHOUT_A_MISS = [
 
 
 @pytest.mark.parametrize(("rate", "confidence", "trials"), WITHOUT_A_MISS)
-def test_success_runs(rate: float, confidence: float, trials: int) -> None:
+def test_recomputed_success_runs(rate: float, confidence: float, trials: int) -> None:
     assert trials == math.ceil(math.log(1 - confidence) / math.log(rate))
     assert trials_to_demonstrate(rate, confidence) == trials
 
 
 @pytest.mark.parametrize(("misses", "trials"), [(0, 1497), (1, 2371), (2, 3146), (3, 3875)])
-def test_the_target_of_the_trade_with_up_to_three_misses(misses: int, trials: int) -> None:
+def test_recomputed_target_of_the_trade_with_up_to_three_misses_by_scipy(misses: int, trials: int) -> None:
     """0.998 with 95 %: the smallest samples whose exact one-sided bound reaches it (recomputed with scipy)."""
     assert trials_to_demonstrate(0.998, 0.95, misses) == trials
     assert stats.binom.cdf(misses, trials, 0.002) <= 0.05 < stats.binom.cdf(misses, trials - 1, 0.002)
@@ -32,7 +32,7 @@ def test_the_target_of_the_trade_with_up_to_three_misses(misses: int, trials: in
     assert float(one_sided_lower(trials - 1 - misses, trials - 1)) < 0.998
 
 
-def test_the_rule_of_three() -> None:
+def test_from_memory_the_rule_of_three() -> None:
     """Hanley & Lippman-Hand 1983, JAMA 249:1743-1745 (from memory): no miss in n bounds the rate by about 3/n."""
     for n in (30, 100, 1500):
         bound = 1 - float(one_sided_lower(n, n))

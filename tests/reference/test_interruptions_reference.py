@@ -22,7 +22,7 @@ def slowest(table: OpenTable, point: str) -> tuple[int, int, int]:
     return late.height, int(late["missed"].sum()), int(people["missed"].sum())
 
 
-def test_the_late_field_lost_at_25_km_is_an_interruption() -> None:
+def test_published_late_field_lost_at_25_km_is_an_interruption() -> None:
     late, late_missed, missed = slowest(TABLE_2014, "25K")
     assert (late_missed, missed) == (185, 216)
     proofs, event = proofs_of(TABLE_2014)
@@ -38,7 +38,7 @@ def test_the_late_field_lost_at_25_km_is_an_interruption() -> None:
     assert set(found["kind"]) == {"late loss"}
 
 
-def test_a_weak_line_all_day_is_none_but_its_late_excess_is() -> None:
+def test_published_weak_line_all_day_is_none_but_its_late_excess_is() -> None:
     late, late_missed, missed = slowest(TABLE_2002, "20M")
     usual = (missed - late_missed) / (TABLE_2002.finishers - late)
     assert late_missed - usual * late == pytest.approx(430, abs=10)

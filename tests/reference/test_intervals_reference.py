@@ -2,7 +2,7 @@
 
 State of each source: *published* values below were recomputed with scipy and statsmodels from the published
 counts and agree with the printed tables as remembered; the printed pages were not opened, so they
-are marked "from memory".  *Recomputed*: made with statsmodels or scipy here, from counts that a source names.
+are marked "from memory" (Newcombe's Table I was seen as quoted in several public test suites).  *Recomputed*: made with statsmodels or scipy here, from counts that a source names.
 """
 
 from __future__ import annotations
@@ -40,12 +40,12 @@ def ends(interval: Interval) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize("counts", NEWCOMBE, ids=str)
-def test_newcombes_four_cases(counts: tuple[int, int]) -> None:
+def test_from_memory_newcombes_four_cases(counts: tuple[int, int]) -> None:
     for method, expected in zip((wilson, clopper_pearson, mid_p), NEWCOMBE[counts], strict=True):
         assert ends(method(*counts)) == pytest.approx(expected, abs=5e-5)
 
 
-def test_the_worked_example_of_the_e_handbook() -> None:
+def test_from_memory_worked_example_of_the_e_handbook() -> None:
     """NIST/SEMATECH e-Handbook of Statistical Methods 7.2.4.1: 4 of 20 at 90 % (from memory, recomputed)."""
     assert ends(clopper_pearson(4, 20, 0.90)) == pytest.approx((0.071354, 0.401029), abs=2e-6)
     assert ends(wilson(4, 20, 0.90)) == pytest.approx((0.093118, 0.378377), abs=1e-6)
@@ -66,7 +66,7 @@ COUNTS = [
 
 
 @pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
-def test_against_statsmodels(confidence: float) -> None:
+def test_recomputed_by_statsmodels(confidence: float) -> None:
     hits, trials = np.array(COUNTS).T
     for method, name in ((wilson, "wilson"), (clopper_pearson, "beta")):
         low, high = proportion_confint(hits, trials, alpha=1 - confidence, method=name)
@@ -75,7 +75,7 @@ def test_against_statsmodels(confidence: float) -> None:
         np.testing.assert_allclose(found.high, high, atol=1e-12)
 
 
-def test_jeffreys_reaches_the_ends_where_statsmodels_does_not() -> None:
+def test_recomputed_jeffreys_by_statsmodels_which_does_not_reach_the_ends() -> None:
     """Brown, Cai & DasGupta 2001, Statistical Science 16:101-133: lower end 0 at no hits, upper end 1 at all hits."""
     inner = [pair for pair in COUNTS if 0 < pair[0] < pair[1]]
     low, high = proportion_confint(*np.array(inner).T, method="jeffreys")
@@ -101,11 +101,11 @@ NEAR_ONE = [
 
 
 @pytest.mark.parametrize(("hits", "trials", "method", "low", "high"), NEAR_ONE)
-def test_high_rate_anchors(hits, trials, method, low, high) -> None:
+def test_recomputed_high_rate_anchors_by_scipy_and_statsmodels(hits, trials, method, low, high) -> None:
     assert ends(method(hits, trials)) == pytest.approx((low, high), abs=6e-7)
 
 
-def test_mid_p_solves_its_own_definition() -> None:
+def test_recomputed_mid_p_by_the_binomial_of_scipy() -> None:
     """Half of the outcome's probability and all beyond it make the tail (Lancaster 1961), by scipy's binomial."""
     for hits, trials in [(3, 40), (39, 40), (998, 1000)]:
         low, high = ends(mid_p(hits, trials))
@@ -114,7 +114,7 @@ def test_mid_p_solves_its_own_definition() -> None:
         assert (below, above) == pytest.approx((0.025, 0.025), abs=1e-9)
 
 
-def test_one_sided_bounds_are_the_exact_ones_of_scipy() -> None:
+def test_recomputed_one_sided_bounds_by_scipy() -> None:
     for hits, trials in COUNTS:
         test = stats.binomtest(hits, trials, alternative="greater").proportion_ci(0.95, "exact")
         assert float(one_sided_lower(hits, trials)) == pytest.approx(test.low, abs=1e-12)
@@ -131,7 +131,7 @@ def coverage(rate: float, trials: int) -> float:
 
 
 @pytest.mark.parametrize("trials", [200, 1000, 5000])
-def test_the_chosen_interval_covers_as_the_limits_say(trials: int) -> None:
+def test_recomputed_coverage_of_the_chosen_interval_by_scipy(trials: int) -> None:
     """At least 94 % where fewer than 5 misses are expected, 92 to 98 % elsewhere (Wilson alone falls to 85 %)."""
     few = [coverage(1 - misses / trials, trials) for misses in np.arange(0.05, 5, 0.05)]
     assert min(few) >= 0.94
@@ -157,7 +157,7 @@ TREATED = [(12, 12), (11, 11), (10, 10), (9, 9), (11, 10), (10, 9), (10, 9), (9,
     ],
     ids=["control", "treated"],
 )
-def test_litters_of_rats_have_the_design_effects_of_rao_and_scott(
+def test_recomputed_design_effects_of_rao_and_scott_for_litters_of_rats(
     litters, rate, variance, binomial, deff
 ) -> None:
     """Formula seen in the manual page of aod; figures recomputed by hand formula from the public data."""
@@ -169,7 +169,7 @@ def test_litters_of_rats_have_the_design_effects_of_rao_and_scott(
     assert found.deff == pytest.approx(deff, abs=1e-6)
 
 
-def test_many_groups_at_once_have_the_same_design_effects() -> None:
+def test_recomputed_design_effects_of_many_groups_at_once() -> None:
     rows = [
         {"group": name, "litter": i, "died": pup >= alive}
         for name, litters in (("control", CONTROL), ("treated", TREATED))
@@ -181,7 +181,7 @@ def test_many_groups_at_once_have_the_same_design_effects() -> None:
     assert found["deff"].to_list() == pytest.approx([1.232495, 3.952861], abs=1e-6)
 
 
-def test_rao_and_scotts_adjusted_comparison_of_the_litters() -> None:
+def test_recomputed_adjusted_comparison_of_rao_and_scott() -> None:
     """Naive chi-square 8.8999, adjusted 4.0406: clustering turns p = 0.003 into p = 0.044 (recomputed)."""
     sizes, effects = [], []
     for litters in (CONTROL, TREATED):

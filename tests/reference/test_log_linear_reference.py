@@ -70,7 +70,7 @@ def test_recomputed_hepatitis(interactions, total, std_error, deviance, df) -> N
     assert found.aic == pytest.approx(float(by_statsmodels.aic), abs=1e-5)
 
 
-def test_the_saturated_model_has_a_closed_form() -> None:
+def test_recomputed_saturated_model_by_its_closed_form() -> None:
     found = estimate_lists(*to_counts(WORDS, NUMBERS), interactions=[(P, Q), (P, E), (Q, E)])
     assert found.total == pytest.approx(271 + 28 * 69 * 55 * 63 / (21 * 17 * 18), rel=1e-8)
 
@@ -116,7 +116,7 @@ def test_recomputed_four_lists(interactions, total, std_error, deviance, df, aic
         (four_lists(), [(0, 1), (2,), (3,)], (0,), 12318.468),
     ],
 )
-def test_two_lists_that_depend_are_two_lines_of_a_point(data, pairs, paired, total) -> None:
+def test_recomputed_two_lists_that_depend_are_two_lines_of_a_point(data, pairs, paired, total) -> None:
     """The course model with a pair dependence, of people whom nobody leaves, is the log-linear model with that interaction."""
     histories = from_captures(*data, pairs=pairs)
     structure = make_structure(histories, ONE_KIND, sure=[True] * (len(pairs) - 1), paired=paired)
@@ -140,14 +140,14 @@ def test_recomputed_what_so_many_lists_can_tell(lists: int, family: Family, rank
 
 
 @pytest.mark.parametrize("points", [3, 4, 5])
-def test_one_line_per_point_leaves_the_last_pair_confounded(points: int) -> None:
+def test_recomputed_one_line_per_point_leaves_the_last_pair_confounded(points: int) -> None:
     """Known of Cormack's model (Lebreton and others 1992): of 2K - 1 values here, one is lost, the last pair's product stays."""
     found = estimate_rank(points, 1, ONE_KIND, survival=True)
     assert found.rank == found.parameters - 1
     assert estimate_rank(points, 2, ONE_KIND, survival=True).identified if points < 4 else True
 
 
-def test_full_rank_is_not_information() -> None:
+def test_recomputed_full_rank_is_not_information() -> None:
     """Four single lines and tags that differ: identified in principle, with a direction forty times weaker than the rest."""
     found = estimate_rank(4, 1, NORMAL_EFFECT, survival=True)
     assert found.identified

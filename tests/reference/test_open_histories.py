@@ -143,7 +143,7 @@ def proofs_of(table: OpenTable) -> tuple[pl.DataFrame, Event]:
 
 
 @TABLES
-def test_every_missing_split_of_a_finisher_is_a_proven_miss_and_no_other(table: OpenTable) -> None:
+def test_published_every_missing_split_of_a_finisher_is_a_proven_miss_and_no_other(table: OpenTable) -> None:
     proofs, _ = proofs_of(table)
     counted = (
         proofs.group_by("order", "point")
@@ -160,7 +160,7 @@ def test_every_missing_split_of_a_finisher_is_a_proven_miss_and_no_other(table: 
 
 
 @TABLES
-def test_rates_are_one_less_the_share_missed_and_the_finish_has_none(table: OpenTable) -> None:
+def test_published_rates_are_one_less_the_share_missed_and_the_finish_has_none(table: OpenTable) -> None:
     proofs, event = proofs_of(table)
     rates = estimate_rates(proofs, event)
     assert rates.filter(level="line").height == 0

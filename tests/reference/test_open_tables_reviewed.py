@@ -90,7 +90,7 @@ def write_event(folder: Path, table: OpenTable) -> None:
 
 
 @pytest.mark.parametrize("table", [TABLE_2014, TABLE_2002], ids=["2014", "2002"])
-def test_the_review_gives_exactly_the_published_misses(table: OpenTable, tmp_path: Path) -> None:
+def test_published_misses_are_exactly_those_of_the_review(table: OpenTable, tmp_path: Path) -> None:
     write_event(tmp_path / "open", table)
     review = review_event(tmp_path / "open")
     assert review.entries.height == table.finishers

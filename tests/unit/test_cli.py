@@ -25,7 +25,7 @@ def run(*words: str | Path, **options: object) -> subprocess.CompletedProcess[st
 def test_help_names_the_commands() -> None:
     done = run("--help")
     assert done.returncode == 0
-    for command in ("demo", "new", "review"):
+    for command in ("demo", "lab", "new", "review"):
         assert command in done.stdout
 
 

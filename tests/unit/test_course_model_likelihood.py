@@ -9,10 +9,10 @@ import pytest
 from scipy import special
 
 from lineproof.detection.course_model.families import NORMAL_EFFECT, ONE_KIND, TWO_KINDS, Family
-from lineproof.detection.course_model.fit import fit
+from lineproof.detection.course_model.fit import fit, secant
 from lineproof.detection.course_model.histories import CourseHistories, Occasion, compress
 from lineproof.detection.course_model.identifiability import all_histories
-from lineproof.detection.course_model.likelihood import evaluate
+from lineproof.detection.course_model.likelihood import evaluate, hidden_chances
 from lineproof.detection.course_model.outcomes import (
     MISSED,
     NOTHING_TOLD,
@@ -246,19 +246,49 @@ def test_the_end_of_a_profile_lies_on_the_limit() -> None:
     )
     quantity = log_hidden(found, 4)
     inner, outer = (profile_ends(found, quantity, level) for level in (0.5, 0.95))
-    assert outer.low < inner.low < quantity(found.values)[0] < inner.high < outer.high
+    assert outer.low < inner.low < quantity(found.values, found.value)[0] < inner.high < outer.high
 
 
 def test_slope_of_hidden_crossings_is_that_of_their_logarithm() -> None:
     histories = mixed_histories(2)
     found = fit(make_problem(histories, make_structure(histories, TWO_KINDS, lean=True)))
-    quantity = log_hidden(found, 1)
     step = 1e-4
+
+    def log_number(values: np.ndarray) -> float:
+        return float(np.log(evaluate(found.problem, values).hidden[1]))
+
     by_difference = [
-        (quantity(found.values + s)[0] - quantity(found.values - s)[0]) / (2 * step)
+        (log_number(found.values + s) - log_number(found.values - s)) / (2 * step)
         for s in np.eye(len(found.values)) * step
     ]
-    assert quantity(found.values)[1] == pytest.approx(by_difference, abs=1e-4)
+    assert log_hidden(found, 1)(found.values, found.value)[1] == pytest.approx(by_difference, abs=1e-4)
+
+
+@FAMILIES
+def test_chances_of_each_record_add_up_to_the_hidden_crossings(family: Family) -> None:
+    """With those never read anywhere, who have a crossing hidden at the first point, as all start there."""
+    histories = mixed_histories(3)
+    structure = make_structure(histories, family, states=(State.LATE, State.DYING), lean=True)
+    found = fit(make_problem(histories, structure))
+    for occasion in range(len(histories.occasions)):
+        chances = hidden_chances(found.problem, found.values, occasion)
+        assert chances.min() >= 0
+        assert chances.max() <= 1
+        assert (chances[histories.known >= occasion] == 0).all()
+        seen = float(chances @ histories.count)
+        assert seen <= found.value.hidden[occasion] <= seen + found.value.never + 1e-9
+    assert found.value.hidden[0] == pytest.approx(
+        float(hidden_chances(found.problem, found.values, 0) @ histories.count) + found.value.never
+    )
+
+
+def test_a_secant_update_finds_a_quadratic_surface_in_as_many_steps_as_it_has_directions() -> None:
+    rng = np.random.default_rng(4)
+    root = rng.normal(size=(5, 5))
+    true, matrix = root @ root.T, np.eye(5)
+    for step in rng.normal(size=(5, 5)):
+        matrix = secant(matrix, step, true @ step)
+    assert matrix == pytest.approx(true)
 
 
 def test_a_record_without_a_read_needs_another_condition() -> None:

@@ -9,8 +9,8 @@ import pytest
 
 from event_folders import load
 from lineproof.draft import draft_event, write_draft
-from lineproof.draft.looking import distance_m
 from lineproof.draft.places import place_id, place_name, to_lines
+from lineproof.draft.words import distance_m
 from lineproof.errors import EventError, InputError, OutputError
 from lineproof.event import Event, load_event
 from lineproof.intake import Intake
@@ -73,7 +73,7 @@ def test_names_that_say_nothing_are_put_in_order_of_time_and_marked(tmp_path: Pa
     assert [v.point for v in event.courses[0].visits] == ["r3", "r5", "r7"]
     assert [p.kind for p in event.points] == [PointKind.START, PointKind.SPLIT, PointKind.FINISH]
     assert toml.count("CHECK: no file states this distance") == 3
-    assert toml.count("CHECK: the name does not tell") == 3
+    assert toml.count("CHECK: the name does not tell where this is") == 3
 
 
 def test_one_file_for_each_line(tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_one_file_for_each_line(tmp_path: Path) -> None:
         ("exports/start.csv", "start-main"),
     ]
     assert intake.reads.collect().height == 3 * 45
-    assert "taken from the name of the file" in toml
+    assert "taken from the name of the file" not in toml  # the names tell the place
     assert "gun = 09:00:00  # CHECK: the gun cannot be seen" in toml or "gun = 2026" in toml
 
 
@@ -161,8 +161,11 @@ def test_files_that_are_no_tables_are_named_and_left_out(tmp_path: Path) -> None
         tmp_path / "race", reads_csv=text, notes_txt="Rain from ten o'clock.\n", empty_csv=""
     )
     toml = draft_event(folder)
-    assert "# Not understood and left out: empty.csv: the file is empty" in toml
-    assert "# Not understood and left out: notes.txt: no column of times and runners is recognised" in toml
+    assert "# Not understood and left out: exports/empty.csv: the file is empty" in toml
+    assert (
+        "# Not understood and left out: exports/notes.txt: no column of times and runners is recognised"
+        in toml
+    )
 
 
 def test_words_with_quotation_marks_and_backslashes(tmp_path: Path) -> None:
@@ -195,7 +198,7 @@ def test_a_draft_never_overwrites(tmp_path: Path) -> None:
 def test_folders_without_anything_to_draft_from(tmp_path: Path) -> None:
     with pytest.raises(EventError, match='there is no folder "nowhere"'):
         draft_event(tmp_path / "nowhere")
-    with pytest.raises(InputError, match='the folder has no folder "exports"'):
+    with pytest.raises(InputError, match="holds no export; put the files of the day into it"):
         draft_event(tmp_path)
     with pytest.raises(InputError, match='no export in "exports" can be made out'):
         draft_event(folder_with(tmp_path / "race", notes_txt="Rain.\n"))
@@ -212,13 +215,15 @@ def test_distances_in_names(words: str, metres: float | None) -> None:
 
 
 def test_roles_in_names() -> None:
-    lines = to_lines(["Finish Backup", "Finish Main", "mill 1", "mill 1 backup", "Turn backup"], {})
-    assert [(line.word, line.point, line.role, line.certain) for line in lines] == [
+    lines = to_lines(
+        [[w] for w in ("Finish Backup", "Finish Main", "mill 1", "mill 1 backup", "Turn backup")], {}
+    )
+    assert [(line.words[0], line.point, line.role, line.certain) for line in lines] == [
         ("Finish Main", "finish", Role.MAIN, True),
         ("Finish Backup", "finish", Role.BACKUP, True),
         ("mill 1", "mill-1", Role.MAIN, False),
         ("mill 1 backup", "mill-1", Role.BACKUP, True),
-        ("Turn backup", "turn", Role.MAIN, False),
+        ("Turn backup", "turn", Role.MAIN, True),  # alone, so it can only be main
     ]
     assert place_id(place_name("10K split")) == "km10"
 

@@ -17,30 +17,46 @@ FLOORS = [
     {"vocabulary", "errors", "wording"},
     {"contracts"},
     {"tables"},
-    {"unseen_tables", "setup_tables"},
-    {"season_tables"},
+    {"unseen_tables", "setup_tables", "camera_tables"},
+    {"season_tables", "season_result_tables"},
     {"event"},
     {"records", "intake", "course_visits"},
+    {"setup"},
     {"passings", "pseudonyms"},
-    {"clocks", "holders", "lap_matching", "decisions"},
+    {"clocks", "holders", "lap_matching", "decisions", "sightings"},
     {"clock_trust", "bouts", "visits"},
-    {"crossings"},
+    {"crossings", "clock_faults"},
     {"checks", "expectations", "detection"},
     {"interruptions", "lookups"},
-    {"unseen"},
+    {"unseen", "camera", "diagnosis", "misnamed"},
     {"pipeline"},
-    {"results", "figures", "draft", "simulate"},
-    {"charts", "shown"},
-    {"unseen_words"},
+    {"season"},
+    {"forms"},
+    {"results", "figures", "draft", "simulate", "ledger"},
+    {"charts", "shown", "road_chart", "pair_chart", "timeline_chart"},
+    {"unseen_words", "road_words", "camera_words", "cause_words"},
     {"verdict"},
-    {"review_tables"},
-    {"reports"},
-    {"demo"},
+    {"review_tables", "camera_page", "setup_page", "pair_page", "cause_page"},
+    {"season_report"},
+    {"replacement"},
+    {"reports", "morning_files"},
+    {"demo", "lab"},
     {"cli"},
     {"__init__", "__main__"},
 ]
-CLEANING = {"intake", "passings", "clocks", "holders", "bouts", "visits", "crossings", "checks", "decisions"}
-INFERENCE = {"detection", "interruptions", "lookups", "unseen"}
+CLEANING = {
+    "intake",
+    "passings",
+    "clocks",
+    "holders",
+    "bouts",
+    "visits",
+    "crossings",
+    "checks",
+    "decisions",
+    "clock_faults",
+}
+INFERENCE = {"detection", "interruptions", "lookups", "unseen", "camera", "diagnosis"}
 
 
 def room_of(path: Path) -> str:
@@ -129,7 +145,7 @@ def functions(path: Path) -> list[tuple[str, int]]:
 def test_functions_and_modules_stay_small() -> None:
     for path in MODULES:
         # The plans of the demo season are data: one function states one event.
-        longest = 90 if path.parent.name == "season" else 60
+        longest = 90 if path.parent.parts[-2:] == ("simulate", "season") else 60
         long = [(name, lines) for name, lines in functions(path) if lines > longest]
         assert not long, f"{path.name}: {long}"
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 400, path.name

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import threading
+from pathlib import Path
+
 import polars as pl
 import pytest
 
 from lineproof.errors import EventError
-from lineproof.pseudonyms import KEY_FILE, load_key, pseudonym, to_pseudonyms
+from lineproof.pseudonyms import KEY_FILE, load_key, load_key_in, pseudonym, to_pseudonyms
 
 
 def test_known_answer_of_the_keyed_hash() -> None:
@@ -48,3 +51,20 @@ def test_a_frame_of_pseudonyms_has_each_runner_once() -> None:
     frame = to_pseudonyms(pl.Series(["2", "1", "2"]), b"k" * 32)
     assert frame["runner"].to_list() == ["1", "2"]
     assert frame["pseudonym"].n_unique() == 2
+
+
+def test_a_key_that_another_process_is_just_writing_is_waited_for(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    key = load_key_in(tmp_path / "elsewhere")
+    path = tmp_path / KEY_FILE
+    path.touch()
+    writer = threading.Timer(0.2, lambda: path.write_text(key.hex() + "\n", encoding="ascii"))
+    writer.start()
+    assert load_key_in(tmp_path) == key
+    writer.join()
+
+
+def test_a_key_that_stays_half_written_is_refused(tmp_path: Path) -> None:
+    (tmp_path / KEY_FILE).write_text("abcd\n", encoding="ascii")
+    with pytest.raises(EventError, match="not a key of pseudonyms"):
+        load_key_in(tmp_path)

@@ -266,3 +266,51 @@ def test_no_estimate_cannot_tell_and_says_why() -> None:
     found = compare_with_target({"estimate": None, "reason": "nothing later"}, 0.998)
     assert (found.word, found.needed) == ("cannot tell", None)
     assert "nothing later" in found.sentence
+
+
+def test_crossings_that_do_not_count_still_show_that_the_runner_came() -> None:
+    """100 of 300 crossed the finish while its main line was out; they neither stopped nor count."""
+    proofs = proofs_of(["BBB"] * 200 + ["BBK"] * 100 + ["BB-"] * 6)
+    inside = pl.col("runner").is_in([f"{i:04}" for i in (*range(200, 300), 300, 301)])
+    counted = proofs.filter(~(inside & (pl.col("point") == "finish"))).select("runner", "order")
+    where = {"level": "point", "point": "finish", "order": 2, "quantity": "achieved"}
+    row = one(estimate_rates(proofs, EVENT, counted), **where)
+    assert (row["proven"], row["detected"]) == (200, 200)
+    # Two of the six who were not read again may have come by in the outage: of the other four it is asked.
+    assert "4 runners were last read earlier" in str(row["reason"])
+    at_mill = {**where, "point": "mill", "order": 1}
+    assert one(estimate_rates(proofs, EVENT, counted), **at_mill)["proven"] == 304
+
+
+def test_an_outage_left_out_hides_no_more_and_no_fewer_than_a_day_without_it() -> None:
+    """Ten weak tags are missed by both lines of the finish; whether others crossed in an outage changes nothing."""
+    weak = ["M--"] * 3 + ["K--"] * 3 + ["M-K"] * 10 + ["-KM"] * 10
+    quiet = ["BBB"] * 400 + weak
+    where = {"level": "point", "point": "finish", "order": 2, "quantity": "achieved"}
+    alone = one(estimate_rates(proofs_of(quiet), EVENT), **where)
+    proofs = proofs_of(quiet + ["BBK"] * 80)
+    inside = (pl.col("runner") >= f"{len(quiet):04}") & (pl.col("point") == "finish")
+    counted = proofs.filter(~inside).select("runner", "order")
+    beside = one(estimate_rates(proofs, EVENT, counted), **where)
+    assert beside["estimate"] == pytest.approx(alone["estimate"], abs=2e-3)
+    assert beside["estimate"] < 1
+
+
+def test_the_method_says_how_a_rate_was_made() -> None:
+    rates = rates_of(["BBB"] * 300 + ["BBM"] * 5 + ["BBK"] * 5 + ["B--"])
+    at_finish = {"level": "point", "point": "finish", "quantity": "achieved", "order": 2}
+    assert "and under 0.1 more that nothing proves" in str(one(rates, **at_finish)["method"])
+    flow = rates.filter(level="flow", point="finish", quantity="capability").filter(pl.col("line").is_null())
+    assert all("hopeful side" in text for text in flow["method"])
+    by_line = rates.filter(level="line", point="finish", quantity="capability")
+    assert all("of like record" in text for text in by_line["method"])
+
+
+def test_half_a_miss_is_said_and_counted_as_one() -> None:
+    rate = {
+        "quantity": "capability", "estimate": 1 - 0.5 / 1024, "proven": 1024, "detected": 1023, "std_error": 0.0007,
+        "conf_low": 0.997, "conf_high": 1.0, "evidence": "sibling line", "reason": None,
+    }  # fmt: skip
+    found = compare_with_target(rate, 0.998)
+    assert "with 1 miss" in found.sentence
+    assert found.needed == 2371

@@ -140,8 +140,10 @@ def test_a_table_has_scoped_heads_a_caption_and_right_aligned_numbers() -> None:
     heads = (Head("Name", lambda row: row["name"]), number("Count", lambda row: f"{row['count']:,}"))
     html = show_table(frame, heads, "Things counted").html
     assert "<caption>Things counted</caption>" in html
-    assert '<th scope="col">Name</th><th scope="col" class="number">Count</th>' in html
-    assert '<th scope="row">a</th><td class="number">1,234</td>' in html
+    assert '<th scope="col" role="columnheader">Name</th>' in html
+    assert '<th scope="col" role="columnheader" class="number">Count</th>' in html
+    assert '<th scope="row" role="rowheader">a</th>' in html
+    assert '<td role="cell" data-label="Count" class="number">1,234</td>' in html
 
 
 def test_everything_shown_is_escaped() -> None:
@@ -203,9 +205,10 @@ def test_examples_carry_pseudonym_and_row_and_no_time_of_a_runner(tmp_path: Path
 
 def test_lookups_are_counts_in_tens_of_minutes(tmp_path: Path) -> None:
     rows = shown.to_lookup_rows(make_review(tmp_path))
-    assert rows.columns == ["label", "clock", "runners", "proven", "doubtful", "unproven"]
+    assert rows.columns == ["label", "clock", "runners", "proven", "doubtful", "unproven", "findable"]
     # runners 0 and 1 reach the bridge 30 min after 09:00, runner 300 the finish after 94.9 min and 75 s
-    assert rows.rows() == [
+    assert rows.filter(pl.col("findable") > pl.col("runners")).is_empty()
+    assert rows.drop("findable").rows() == [
         ("Bridge <script>alert(1)</script>", "09:30–09:40", 2, 2, 0, 0),
         ("Finish", "10:30–10:40", 1, 0, 0, 1),
     ]

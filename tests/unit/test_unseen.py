@@ -10,9 +10,10 @@ import polars as pl
 import pytest
 
 from lineproof import review_tables, shown, unseen, unseen_words, verdict
+from lineproof.detection.course_model.refusal import NO_WITNESS
 from lineproof.event import Course, Event
 from lineproof.tables import INTERRUPTIONS, PROOFS
-from lineproof.unseen import NO_WITNESS, NOT_FITTED, Unseen, estimate_unseen
+from lineproof.unseen import NOT_FITTED, Unseen, estimate_unseen
 from lineproof.unseen_tables import UNSEEN, WEAK_TAGS
 from lineproof.vocabulary import Role
 from sample_review import make_interruptions, make_review, make_unseen, make_weak_tags

@@ -136,6 +136,8 @@ def _sums(told: pl.DataFrame, by: Sequence[str], hit: str, weight: pl.Expr | Non
         "main_only": pair & main & ~backup,
         "backup_only": pair & ~main & backup,
         "unseen": usable & pl.col("unseen"),
+        "settled": later & (pl.col("kind") == Kind.CAMERA.value),
+        "camera": known & pl.col("looked_up"),
         "doubtful": pl.col("doubtful"),
         "left_out": ~usable & known,
         "dark": ~usable & known & pl.col("dark").fill_null(False),

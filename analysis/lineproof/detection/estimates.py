@@ -159,6 +159,8 @@ def to_rows(
             role=role,
             known=row["known"],
             later=row["later"],
+            settled=row["settled"],
+            camera=row["camera"],
             seen_by_pair=row["both"] + row["main_only"] + row["backup_only"],
             left_out=row["left_out"],
             dark=row["dark"],
@@ -166,6 +168,7 @@ def to_rows(
             misses=round(found.proven[i] - found.detected[i]),
             deff=float(found.deff[i]),
             hidden=float(found.hidden[i]),
+            by_runner=grouping.by_runner,
             exact=found.exact[i],
             estimated=not np.isnan(found.estimate[i]),
         )

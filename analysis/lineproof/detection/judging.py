@@ -31,7 +31,8 @@ def judge_tags(tries: pl.DataFrame, record: pl.DataFrame) -> pl.DataFrame:
     kinds = 2 if lines.group_by("course").len()["len"].max() >= FEWEST_LINES else 1  # type: ignore[operator]
     visits = tries.group_by(VISIT).agg((pl.col("kind") == "none").all().alias("blind"))
     visits = visits.sort(VISIT).with_row_index("v")
-    runners = tries.filter("either").group_by("runner", "course").agg(pl.col("order").max()).sort("runner")
+    came = pl.col("either") | (pl.col("known") & pl.col("looked_up"))
+    runners = tries.filter(came).group_by("runner", "course").agg(pl.col("order").max()).sort("runner")
     runners = runners.join(
         visits.select("v", *VISIT), on=VISIT, how="left", validate="m:1", maintain_order="left"
     )

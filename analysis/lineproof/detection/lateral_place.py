@@ -31,7 +31,6 @@ BEYOND = 0.005  # least share of the runners beyond a side, at the lower end of 
 FEWEST_OVER = 50  # runners over a mat, below which the prior says more of it than they do
 FEWEST_BOTH = 30
 GO_TOGETHER = 0.3  # least correlation of the antenna numbers at the two lines
-MAT_M = 1.0  # width of a mat (common practice)
 
 METHOD = (
     "joint fit of traffic across the road, drift between the two lines and a rate for each mat, on runners whom either "
@@ -225,17 +224,18 @@ def estimate_mats(crossings: pl.DataFrame, event: Event) -> pl.DataFrame:
                 _without(event, line, "the exports of this point give no antenna numbers") for line in lines
             ]
             continue
-        sizes = (_mats_of(lines[0], antennas[0]), _mats_of(lines[1], antennas[1]))
+        mat_m = event.setting("mat_width_m")
+        sizes = (_mats_of(lines[0], antennas[0], mat_m), _mats_of(lines[1], antennas[1], mat_m))
         found = estimate_point(count_antennas(here, point.id, sizes), event.setting("confidence"))
         for line, mats in zip(lines, (found.main, found.backup), strict=True):
             rows += _rows(event, line, mats, found)
     return MATS.check(MATS.shape_rows(rows))
 
 
-def _mats_of(line: Line, highest: object) -> int:
+def _mats_of(line: Line, highest: object, mat_m: float) -> int:
     """By the stated width of the line, so that a dead mat at its far end is counted; never fewer than were read."""
     seen = int(highest) if isinstance(highest, int) else 0
-    return max(seen, 0 if line.width_m is None else round(line.width_m / MAT_M))
+    return max(seen, 0 if line.width_m is None else round(line.width_m / mat_m))
 
 
 def _without(event: Event, line: Line, reason: str) -> dict[str, object]:

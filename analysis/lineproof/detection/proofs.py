@@ -4,7 +4,8 @@ A runner who is read at a later visit crossed this one, if the time between the 
 side of it (the gun, where there is none before) is long enough for the full distance.  If it is
 not, the course may have been cut or the tag carried: the crossing is *doubtful*, which is no proof.
 Reads of the visit itself never count, so that runners who were read here and runners who were not
-are judged alike.
+are judged alike.  What a person saw on the camera is stronger than any read: a runner *seen* there crossed, which also
+proves the visits before; one who was *not there* did not, nor came to the visits after.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from lineproof.camera_tables import SIGHTINGS
 from lineproof.course_visits import visits_frame
 from lineproof.detection.histories import (
     NO_TIME,
@@ -26,15 +28,18 @@ from lineproof.detection.histories import (
 )
 from lineproof.event import Event
 from lineproof.tables import PROOFS
-from lineproof.vocabulary import Proof, Role
+from lineproof.vocabulary import Outcome, Proof, Role
 
 
-def to_proofs(crossings: pl.DataFrame, entries: pl.DataFrame, event: Event) -> pl.DataFrame:
+def to_proofs(
+    crossings: pl.DataFrame, entries: pl.DataFrame, event: Event, sightings: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """What is known of every entry at every visit of its course: PROOFS, sorted by runner and order.
 
-    ``crossings`` and ``entries`` keep their contracts.  ``time`` and the flags of the lines are those
-    of the crossing; where there is none, a line that could have told did not read the runner.
+    ``crossings``, ``entries`` and ``sightings`` (SIGHTINGS) keep their contracts.  ``time`` and the flags of the lines
+    are those of the crossing; where there is none, a line that could have told did not read the runner.
     """
+    looked = _looked(sightings)
     grid = (
         entries.select("runner", "course", "wave")
         .join(visits_frame(event).drop("of"), on="course", how="inner")
@@ -48,14 +53,44 @@ def to_proofs(crossings: pl.DataFrame, entries: pl.DataFrame, event: Event) -> p
             _flag(Role.MAIN, crossings, event),
             _flag(Role.BACKUP, crossings, event),
         )
+        .join(looked, on=["runner", "order"], how="left", validate="1:1")
         .sort("runner", "order")
     )
     parts = [
-        _judge(grid.filter(pl.col("course") == course.id), to_history(rows, entries, course, event))
+        _judge(rows, to_history(rows.with_columns(pl.coalesce("time", "camera")), entries, course, event))
         for course in event.courses
         if (rows := grid.filter(pl.col("course") == course.id)).height
     ]
-    return PROOFS.conform(pl.concat(parts).sort("runner", "order")) if parts else PROOFS.empty()
+    if not parts:
+        return PROOFS.empty()
+    return PROOFS.conform(_by_camera(pl.concat(parts).sort("runner", "order")))
+
+
+def _looked(sightings: pl.DataFrame | None) -> pl.DataFrame:
+    """``runner``, ``order``, ``camera`` (when seen) and ``absent`` of the look-ups that told."""
+    frame = SIGHTINGS.empty() if sightings is None else sightings
+    told = frame.filter(pl.col("outcome") != Outcome.UNCLEAR.value)
+    return told.select(
+        "runner",
+        "order",
+        pl.col("time").alias("camera"),
+        (pl.col("outcome") == Outcome.NOT_THERE.value).alias("absent"),
+    )
+
+
+def _by_camera(rows: pl.DataFrame) -> pl.DataFrame:
+    """The camera's word where no line read the runner; who was not there came to no later visit unless read again."""
+    unread = pl.col("time").is_null()
+    absent = pl.coalesce("absent", pl.lit(False)) & unread
+    gone = (absent.cum_max().over("runner")) & (pl.col("proof") == Proof.UNPROVEN.value)
+    word = (
+        pl.when(unread & pl.col("camera").is_not_null())
+        .then(pl.lit(Proof.CAMERA.value))
+        .when(absent | gone)
+        .then(pl.lit(Proof.ABSENT.value))
+        .otherwise(pl.col("proof").cast(pl.String))
+    )
+    return rows.with_columns(word.cast(PROOFS.schema["proof"]).alias("proof"))
 
 
 def points_that_tell(role: Role, crossings: pl.DataFrame, event: Event) -> list[str]:

@@ -34,13 +34,14 @@ GROUPINGS = (
 )
 
 
-def estimate_rates(proofs: pl.DataFrame, event: Event) -> pl.DataFrame:
+def estimate_rates(proofs: pl.DataFrame, event: Event, counted: pl.DataFrame | None = None) -> pl.DataFrame:
     """RATES of one event from PROOFS: both quantities at every level, sorted.
 
     Rows with ``course`` null pool all courses and visits of a point; ``group`` is the wave, the begin
-    of the time bin (local time with offset) or one of ``tries.FLOW_LABELS``.
+    of the time bin (local time with offset) or one of ``tries.FLOW_LABELS``.  ``counted`` (runner, order) are the
+    crossings that count, where not all do.
     """
-    tries = to_tries(proofs, event)
+    tries = to_tries(proofs, event, counted)
     if tries.is_empty():
         return RATES.empty()
     confidence = event.setting("confidence")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, floor
+from math import floor
 from typing import Any
 
 from lineproof.detection.intervals import one_sided_lower, one_sided_upper, trials_to_demonstrate
@@ -39,8 +39,9 @@ def compare_with_target(rate: Mapping[str, Any], target: float, confidence: floa
         )
     if rate["quantity"] == Quantity.ACHIEVED.value:
         return _today(rate, goal, target)
-    low, high, misses = _bounds(rate, confidence)
-    needed = trials_to_demonstrate(target, confidence, floor(misses + 0.5))
+    low, high, missed = _bounds(rate, confidence)
+    misses = floor(missed + 0.5)  # whole ones: an estimate behind the rate may leave a part of one
+    needed = trials_to_demonstrate(target, confidence, misses)
     counts = f"{rate['proven']:,} proven crossings with {_misses(misses)}"
     if low >= target:
         return TargetComparison(SHOWS, None, f"This shows at least {goal}: {counts}.")
@@ -82,8 +83,7 @@ def _bounds(rate: Mapping[str, Any], confidence: float) -> tuple[float, float, f
     return low, high, misses
 
 
-def _misses(misses: float) -> str:
-    count = ceil(misses - 0.5)
+def _misses(count: int) -> str:
     return {0: "no miss", 1: "1 miss"}.get(count, f"{count:,} misses")
 
 

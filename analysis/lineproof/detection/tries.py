@@ -16,7 +16,7 @@ from scipy import stats
 from lineproof.detection.judging import VISIT, judge_tags
 from lineproof.detection.two_lines import Cells
 from lineproof.event import Event
-from lineproof.vocabulary import Proof, Role
+from lineproof.vocabulary import CROSSED, Proof, Role
 
 WORKING_SHARE = 0.5  # a line that read less of a minute's crossings was down: no word on a tag
 FEWEST_IN_MINUTE = 5
@@ -39,15 +39,19 @@ class Kind(StrEnum):
     """What can prove the crossings of a visit."""
 
     LATER = "later"
+    CAMERA = "camera"
     SIBLING = "sibling"
     NONE = "none"
 
 
-def to_tries(proofs: pl.DataFrame, event: Event) -> pl.DataFrame:
+def to_tries(proofs: pl.DataFrame, event: Event, counted: pl.DataFrame | None = None) -> pl.DataFrame:
     """PROOFS with what counting needs, sorted by course, order and runner.
 
-    Adds ``known`` (crossed for sure), ``later`` (and a later read shows it), ``doubtful``, ``unseen``
-    (not read here nor later, though read before), ``either``/``main``/``backup`` (read by them; null: not known), ``weak`` …
+    ``counted`` (runner, order): the crossings that count, where not all do.  The others are in no count, but a read
+    among them still shows that the runner came so far.
+
+    Adds ``known`` (crossed for sure), ``later`` (and what shows it is not this visit's reads), ``looked_up`` (settled by
+    the camera), ``doubtful``, ``unseen`` (not read here nor later, though read before), ``either``/``main``/``backup`` (read by them; null: not known), ``weak`` …
     ``doubt_weak`` (see ``judge_tags``),
     ``kind``, ``dark``, ``minute`` (cluster), ``bin`` and ``flow`` (labels).  Runners without any read are no-shows and
     stand in no row.
@@ -55,11 +59,13 @@ def to_tries(proofs: pl.DataFrame, event: Event) -> pl.DataFrame:
     proof = pl.col("proof")
     read = (proof == Proof.SEEN.value).any().over("runner")
     entered = proofs.sort("runner", "order").with_columns((~read).any().over("course").alias("has_absent"))
-    rows = entered.filter(read).with_columns(
-        proof.is_in([Proof.SEEN.value, Proof.PROVEN.value]).alias("known"),
-        (proof.is_in([Proof.SEEN.value, Proof.PROVEN.value]) & pl.col("seen_later")).alias("later"),
-        (proof == Proof.DOUBTFUL.value).alias("doubtful"),
-        (proof == Proof.UNPROVEN.value).alias("unseen"),
+    counts = pl.col("counts")
+    rows = _with_counts(entered.filter(read), counted).with_columns(
+        (counts & proof.is_in(CROSSED)).alias("known"),
+        (counts & proof.is_in(CROSSED) & pl.col("seen_later")).alias("later"),
+        (counts & proof.is_in([Proof.CAMERA.value, Proof.ABSENT.value])).alias("looked_up"),
+        (counts & (proof == Proof.DOUBTFUL.value)).alias("doubtful"),
+        (counts & (proof == Proof.UNPROVEN.value)).alias("unseen"),
         (proof == Proof.SEEN.value).alias("either"),
         pl.col("seen_main").alias("main"),
         pl.col("seen_backup").alias("backup"),
@@ -69,7 +75,25 @@ def to_tries(proofs: pl.DataFrame, event: Event) -> pl.DataFrame:
     rows = _with_bins(rows, event).join(
         _kinds(rows), on=VISIT, how="left", validate="m:1", maintain_order="left"
     )
+    # Where the camera settled everybody of whom it was open, all crossings are known, read or not.
+    settled = pl.col("kind") == Kind.CAMERA.value
+    rows = rows.with_columns((pl.col("later") | (settled & pl.col("known"))).alias("later"))
     return _with_weakness(rows).sort(*VISIT, "runner")
+
+
+def _with_counts(rows: pl.DataFrame, counted: pl.DataFrame | None) -> pl.DataFrame:
+    """Adds ``counts``.  Who was not read again and may have come by where nothing counts is left out.
+
+    Such a runner neither stopped nor was missed, as far as can be told.
+    """
+    if counted is None:
+        return rows.with_columns(counts=pl.lit(True))
+    mark = counted.select("runner", "order", pl.lit(True).alias("counts"))
+    marked = rows.join(mark, on=["runner", "order"], how="left", validate="1:1", maintain_order="left")
+    # No row in ``counted`` is its way to say no.
+    marked = marked.with_columns(pl.col("counts").fill_null(False))
+    lost = (~pl.col("counts") & (pl.col("proof") == Proof.UNPROVEN.value)).any().over("runner")
+    return marked.filter(~lost)
 
 
 def untold(rows: pl.DataFrame, point: str, role: Role) -> int | None:
@@ -124,13 +148,16 @@ def _record(rows: pl.DataFrame, column: str) -> pl.DataFrame:
         *VISIT,
         pl.lit(column).alias("role"),
         pl.col(column).alias("read"),
-        ((pl.col("kind") == Kind.LATER.value) | by_sibling).alias("witnessed"),
+        (pl.col("kind").is_in([Kind.LATER.value, Kind.CAMERA.value]) | by_sibling).alias("witnessed"),
         down.alias("down"),
     )
 
 
 def _kinds(rows: pl.DataFrame) -> pl.DataFrame:
-    """Per visit: later reads if there are any, else the two lines as witnesses of each other unless both were out."""
+    """Per visit: later reads if there are any, else the camera if nothing is open, else the two lines.
+
+    These witness for each other unless both were out.
+    """
     told = pl.col("known") & pl.col("main").is_not_null() & pl.col("backup").is_not_null()
     main, backup = pl.col("main"), pl.col("backup")
     counts = (
@@ -142,6 +169,7 @@ def _kinds(rows: pl.DataFrame) -> pl.DataFrame:
             (told & ~main & backup).sum().alias("backup_only"),
             (pl.col("known") & ~told).sum().alias("untold"),
             pl.col("known").sum().alias("known_rows"),
+            (pl.col("looked_up").any() & ~(pl.col("unseen") | pl.col("doubtful")).any()).alias("settled"),
         )
         .join(_darkness(rows), on=VISIT, how="left", validate="1:1")
         .sort(VISIT)
@@ -150,7 +178,7 @@ def _kinds(rows: pl.DataFrame) -> pl.DataFrame:
     return counts.select(
         *VISIT,
         pl.Series("kind", [kind.value for kind in kinds], dtype=pl.String),
-        (pl.col("dark") & (pl.col("later_rows") == 0)).alias("dark"),
+        (pl.col("dark") & (pl.col("later_rows") == 0) & ~pl.col("settled")).alias("dark"),
     )
 
 
@@ -162,15 +190,14 @@ def _darkness(rows: pl.DataFrame) -> pl.DataFrame:
     them.
     """
     known = pl.col("known")
+    unread = pl.col("unseen") | (known & pl.col("looked_up"))  # what the camera finds ends no power cut
     usual = pl.col("before_order").filter(known).mode().sort().first().over(VISIT)
     from_there = (pl.col("time") - pl.col("before_time")).median().over(*VISIT, "before_order")
     minutes = (
         rows.with_columns(((pl.col("before_time") + from_there).dt.epoch("us") // 60_000_000).alias("due_at"))
-        .filter(
-            (known | pl.col("unseen")) & (pl.col("before_order") == usual) & pl.col("due_at").is_not_null()
-        )
+        .filter((known | unread) & (pl.col("before_order") == usual) & pl.col("due_at").is_not_null())
         .group_by(*VISIT, "due_at")
-        .agg(pl.len().alias("due"), pl.col("unseen").sum())
+        .agg(pl.len().alias("due"), unread.sum().alias("unseen"))
         .with_columns((pl.col("unseen").sum() / pl.col("due").sum()).over(VISIT).alias("share"))
         .sort(*VISIT, "due_at")
     )
@@ -189,10 +216,13 @@ def _kind(
     backup_only: int,
     untold: int,
     known_rows: int,
+    settled: bool,
     dark: bool | None,
 ) -> Kind:
     if later_rows:
         return Kind.LATER
+    if settled:
+        return Kind.CAMERA
     if dark:
         return Kind.NONE
     cells = Cells(both, main_only, backup_only)

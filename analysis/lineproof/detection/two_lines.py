@@ -93,6 +93,15 @@ class Stratified:
     variance: float
 
 
+@dataclass(frozen=True, slots=True)
+class Dependence:
+    """How many times greater the odds of a miss by one line are where the other missed; NaN where counts do not say."""
+
+    odds_ratio: float
+    low: float
+    high: float
+
+
 def to_cells(rows: pl.DataFrame) -> Cells:
     """Counts of ``seen_main`` and ``seen_backup`` among rows of crossings that are proven.
 
@@ -202,3 +211,26 @@ def estimate_stratified(strata: Iterable[Cells]) -> Stratified:
             part_variance = (n11 + n10) * (n11 + n01) * n10 * n01 / n11**3
         crossed, variance, seen = crossed + part, variance + part_variance, seen + cells.seen
     return Stratified(crossed, crossed - seen, variance)
+
+
+def estimate_dependence(tables: Iterable[Cells], confidence: float = 0.95) -> Dependence:
+    """One odds ratio common to several tables of all four cells: runners known to have crossed, read or not.
+
+    Mantel & Haenszel 1959, Journal of the National Cancer Institute 22:719-748; variance of its logarithm by Robins,
+    Breslow & Greenland 1986, Biometrics 42:311-323.  Needs a runner whom neither line read.
+    """
+    rows = [(t.both, t.main_only, t.backup_only, t.neither) for t in tables if t.neither is not None]
+    both, main_only, backup_only, neither = np.array(rows, dtype=float).reshape(-1, 4).T
+    whole = np.maximum(both + main_only + backup_only + neither, 1.0)
+    with_, against = both * neither / whole, main_only * backup_only / whole
+    if not with_.sum() or not against.sum():
+        return Dependence(float("nan"), float("nan"), float("nan"))
+    alike, unlike = (both + neither) / whole, (main_only + backup_only) / whole
+    variance = (
+        (alike * with_).sum() / (2 * with_.sum() ** 2)
+        + (alike * against + unlike * with_).sum() / (2 * with_.sum() * against.sum())
+        + (unlike * against).sum() / (2 * against.sum() ** 2)
+    )
+    ratio = float(with_.sum() / against.sum())
+    half = float(special.ndtri(0.5 + confidence / 2) * variance**0.5)
+    return Dependence(ratio, ratio * float(np.exp(-half)), ratio * float(np.exp(half)))

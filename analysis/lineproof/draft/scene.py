@@ -4,132 +4,133 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
-from lineproof.draft.looking import Sighting, clock_seconds, distance_m
+from lineproof.draft.boxes import visits_of
+from lineproof.draft.looking import Sighting, clock_seconds
 from lineproof.draft.places import (
     DraftLine,
     Place,
+    after_the_start,
     in_course_order,
+    is_telling,
+    lap_of,
     place_id,
     place_name,
-    slug,
     to_lines,
     to_place,
 )
-from lineproof.intake.times import PATTERNS, Kind, TimePlan, to_instants
+from lineproof.draft.traces import MOST_LINES, Traces, line_column, main_time, point_column
+from lineproof.draft.words import distance_m, slug
+from lineproof.intake.times import PATTERNS, Kind
 from lineproof.vocabulary import Level, PointKind
 
-MOST_LINES = 60  # different words in a line or point column; more of them is no such column
 MASS_SHARE = 0.2  # the start is on from the first minute that has this share of the busiest one
+LATEST_START_S = 300.0  # half of a field has crossed the start by then
 _OFFSET = r"(?:[Zz]|[+-]\d{2}:?\d{2})$"
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What ``writing.py`` puts into words.  ``gun`` is None where it cannot be seen."""
+    """What ``writing.py`` puts into words; ``settled`` names what a person has answered.
+
+    ``places`` are the visits of the course in order.  ``point_of`` leads the words of point columns and the
+    headers of results tables to ``point`` or ``point#visit``.  ``guns`` by wave id, None where none can be seen.
+    """
 
     date: dt.date | None
-    orders: dict[str, tuple[str, bool]]  # file -> date order and whether it is certain
+    orders: Mapping[str, tuple[str, bool]]  # file -> date order and whether it is certain
     aware: bool  # times carry their offset, so the gun is written with one
-    gun: dt.datetime | None
+    guns: Mapping[str, dt.datetime | None]
     courses: list[tuple[str, str]]  # id, word
     waves: list[tuple[str, str, str]]  # id, word, course id
     places: list[Place]
     lines: list[DraftLine]
-    line_of_file: dict[str, str] = field(default_factory=dict)
+    line_of_file: Mapping[str, str] = field(default_factory=dict)  # file -> line id
+    point_of: Mapping[str, str] = field(default_factory=dict)
+    stated: Mapping[str, str] = field(default_factory=dict)  # word of a line -> name of its place
+    repeated: Mapping[str, str] = field(default_factory=dict)  # file -> earlier or later
+    settled: frozenset[str] = frozenset()
 
 
-def to_scene(exports: Sequence[Sighting], entries: Sighting | None, title: str) -> Scene:
-    """Put together what the files show."""
-    orders = {s.file: order for s in exports if (order := date_order(s)) is not None}
-    instants = {s.file: to_times(s, orders.get(s.file, ("dmy", True))[0]) for s in exports}
-    words, line_of_file = _line_words(exports)
-    place_of = _places_of_lines(exports)
-    lines = to_lines(words, place_of)
+def to_scene(
+    traces: Traces, entries: Sighting | None, title: str, place_of: Mapping[str, str] | None = None
+) -> Scene:
+    """Put together what the files show; ``place_of`` gives the places of lines that a person has named."""
+    exports = traces.exports
+    stated = {**_places_of_lines(exports), **(place_of or {})}
+    together = {pair.second: pair.first for pair in traces.pairs}
+    lines = to_lines(traces.groups, stated, _apart(together))
     courses, waves = _courses_and_waves(exports, entries)
-    places = in_course_order(_places(exports, lines, place_of, instants), distance_m(title))
-    dated = [t["time"] for s in exports if s.times == "auto" for t in [instants[s.file]] if t.height]
-    days: Counter[dt.date] = Counter()
-    for times in dated:
-        days.update(dict(times.dt.date().drop_nulls().value_counts().iter_rows()))
+    point_of = _point_words(exports)
+    begun = in_course_order if _shows_start(traces) else after_the_start
+    places = begun(to_places(traces, lines, stated, point_of), distance_m(title))
     return Scene(
-        date=days.most_common(1)[0][0] if days else None,
-        orders=orders,
-        aware=any(_is_aware(s) for s in exports),
-        gun=_gun(exports, lines, instants),
+        date=_date(traces),
+        orders=traces.orders,
+        aware=any(is_aware(s) for s in exports),
+        guns=_guns(traces, _start_words(places, lines, point_of), waves, entries),
         courses=courses,
         waves=waves,
         places=places,
         lines=lines,
-        line_of_file=line_of_file,
+        line_of_file={
+            file: next(line.id for line in lines if word in line.words)
+            for file, word in traces.line_of_file.items()
+        },
+        point_of=point_of,
+        stated=stated,
     )
 
 
-def _main_time(sighting: Sighting) -> int:
-    for name in ("time", "first"):
-        if name in sighting.columns:
-            return sighting.columns[name]
-    return sighting.time_columns[0]
+def _shows_start(traces: Traces) -> bool:
+    """Whether the first point may be the start: not where all times count from a gun that is minutes before them."""
+    if not all(s.level is Level.WIDE and s.times == "elapsed" for s in traces.exports):
+        return True
+    medians = [_median_of(s, i) for s in traces.exports for i in s.results.places]
+    return min((m for m in medians if m is not None), default=0.0) < LATEST_START_S
 
 
-def date_order(sighting: Sighting) -> tuple[str, bool] | None:
-    """The order of day and month, and whether the data leave no doubt; None where years come first."""
-    columns = [*sighting.time_columns, *([sighting.columns["date"]] if "date" in sighting.columns else [])]
-    texts = pl.concat([sighting.column(i).rename("t") for i in columns])
-    parts = (
-        texts.str.extract_groups(r"^(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})\b")
-        .struct.unnest()
-        .drop_nulls()
-    )
-    if not parts.height:
+def _apart(together: Mapping[str, str]) -> dict[str, str]:
+    """Lines at one place by their traces, but for those whose names say two different places."""
+    return {
+        second: first
+        for second, first in together.items()
+        if not (
+            is_telling(first)
+            and is_telling(second)
+            and place_id(place_name(first)) != place_id(place_name(second))
+        )
+    }
+
+
+def _date(traces: Traces) -> dt.date | None:
+    days: Counter[dt.date] = Counter()
+    for s in traces.exports:
+        times = traces.instants[s.file]
+        if s.times == "auto" and times.height and _is_dated(s):
+            days.update(dict(times["time"].dt.date().drop_nulls().value_counts().iter_rows()))
+    if not days:
         return None
-    first, second = (parts[c].cast(pl.Int64).max() for c in parts.columns)
-    if isinstance(first, int) and first > 12:
-        return "dmy", True
-    return ("mdy", True) if isinstance(second, int) and second > 12 else ("dmy", False)
+    # A night race begins on the day before the one with most times.
+    first = min(day for day, count in days.items() if count >= 0.1 * max(days.values()))
+    most = days.most_common(1)[0][0]
+    return first if most - first == dt.timedelta(days=1) else most
 
 
-def to_times(sighting: Sighting, order: str) -> pl.DataFrame:
-    """``cell`` rows with ``time``: the main time column read as if its zone were UTC."""
-    text = pl.col(f"c{_main_time(sighting)}")
-    if "date" in sighting.columns:
-        text = pl.concat_str([pl.col(f"c{sighting.columns['date']}"), pl.lit(" "), text])
-    plan = TimePlan(frozenset(Kind), "UTC", date_order=order, number="epoch", colon="clock")
-    return to_instants(sighting.cells.lazy().with_columns(text.alias("text")), "text", plan).collect()
+def _is_dated(s: Sighting) -> bool:
+    texts = s.column(main_time(s)).head(500)
+    return "date" in s.columns or not bool(texts.str.contains(PATTERNS[Kind.COLON]).all())
 
 
-def _is_aware(sighting: Sighting) -> bool:
-    texts = sighting.column(_main_time(sighting)).head(500)
+def is_aware(sighting: Sighting) -> bool:
+    """Whether every time states its offset, or counts from 1970."""
+    texts = sighting.column(main_time(sighting)).head(500)
     aware = texts.str.contains(_OFFSET) | texts.str.contains(PATTERNS[Kind.NUMBER])
     return bool(texts.len()) and sighting.times == "auto" and bool(aware.mean() == 1.0)
-
-
-def line_column(sighting: Sighting) -> bool:
-    """Whether the file has a column that tells the line."""
-    return "line" in sighting.columns and 1 <= sighting.values("line").n_unique() <= MOST_LINES
-
-
-def point_column(sighting: Sighting) -> bool:
-    return "point" in sighting.columns and 1 <= sighting.values("point").n_unique() <= MOST_LINES
-
-
-def _line_words(exports: Sequence[Sighting]) -> tuple[list[str], dict[str, str]]:
-    """Words that stand for lines: of a column, else the name of a file that is one line's."""
-    words: list[str] = []
-    of_file: dict[str, str] = {}
-    for s in exports:
-        if s.level is Level.WIDE:
-            continue
-        if line_column(s):
-            words += s.values("line").unique().sort().to_list()
-        elif s.level in (Level.READS, Level.PASSINGS):
-            of_file[s.file] = s.file.rsplit("/", 1)[-1].rsplit(".", 1)[0]
-            words.append(of_file[s.file])
-    return list(dict.fromkeys(words)), of_file
 
 
 def _places_of_lines(exports: Sequence[Sighting]) -> dict[str, str]:
@@ -148,51 +149,73 @@ def _places_of_lines(exports: Sequence[Sighting]) -> dict[str, str]:
     return found
 
 
-def _places(
-    exports: Sequence[Sighting],
-    lines: Sequence[DraftLine],
-    place_of: dict[str, str],
-    instants: dict[str, pl.DataFrame],
-) -> list[Place]:
-    named: dict[str, Place] = {}
-    point_of = {line.word: line.point for line in lines}
-    seen = {line.point: place_name(place_of.get(line.word, line.word)) for line in reversed(lines)}
-    when = _median_by_word(exports, instants, "line", point_of)
-    for point, name in seen.items():
-        place = to_place(name, when.get(point))
-        named[point] = Place(point, name, place.kind, place.at_m, place.certain, place.when)
+def _point_words(exports: Sequence[Sighting]) -> dict[str, str]:
+    """Where each word of a point column, or header of a results table, leads: ``lap 2`` to ``lap#2``."""
+    words: dict[str, str] = {}
     for s in exports:
         if s.level is Level.MERGED and point_column(s):
-            words = {word: place_id(place_name(word)) for word in s.values("point").unique().sort().to_list()}
-            when = _median_by_word([s], instants, "point", words)
-            for word, point in words.items():
-                named.setdefault(point, to_place(place_name(word), when.get(point)))
+            words |= {word: word for word in s.words["point"]}
         if s.level is Level.WIDE:
-            for i in s.time_columns:
-                place = to_place(place_name(s.headers[i]), _median_of(s, i))
-                named.setdefault(place.id, place)
-    return list(named.values())
-
-
-def _median_by_word(
-    exports: Sequence[Sighting], instants: dict[str, pl.DataFrame], column: str, points: dict[str, str]
-) -> dict[str, float]:
-    """Median time of each point, seconds, for the order along the course."""
-    found: dict[str, float] = {}
-    for s in exports:
-        if column not in s.columns or s.level is Level.WIDE:
-            continue
-        word = pl.col(f"c{s.columns[column]}").replace_strict(points, default=None, return_dtype=pl.String)
-        seconds = pl.col("time").dt.epoch("us").median() / 1e6
-        medians = (
-            instants[s.file]
-            .group_by(word.alias("point"))
-            .agg(seconds.alias("when"))
-            .drop_nulls()
-            .sort("point")
-        )
-        found |= {point: when for point, when in medians.iter_rows() if point not in found}
+            words |= {s.headers[i]: name for i, name in s.results.places.items()}
+    found = {}
+    for word, name in words.items():
+        lap = lap_of(name)
+        found[word] = place_id(place_name(name)) + (f"#{lap}" if lap is not None else "")
     return found
+
+
+def to_places(
+    traces: Traces, lines: Sequence[DraftLine], stated: Mapping[str, str], point_of: Mapping[str, str]
+) -> list[Place]:
+    """Every visit of every place, from lines, point columns and results tables."""
+    found: dict[tuple[str, int], Place] = {}
+    visits, when = visits_of(traces.by_line), _median_passes(traces.by_line)
+    for line in lines:
+        word = line.words[0]
+        for nth in range(1, visits.get(word, 1) + 1):
+            name = (
+                place_name(stated.get(word, word))
+                if line.role == "main" or (line.point, 1) not in found
+                else ""
+            )
+            add_visit(found, line.point, name, nth, when.get((word, nth)))
+    again, when = visits_of(traces.by_point), _median_passes(traces.by_point)
+    for s in (s for s in traces.exports if s.level is Level.MERGED and point_column(s)):
+        for word in s.words["point"]:
+            point, _, lap = point_of[word].partition("#")
+            for nth in [int(lap)] if lap else range(1, again.get(word, 1) + 1):
+                add_visit(found, point, place_name(word), nth, when.get((word, 1 if lap else nth)))
+    for s in (s for s in traces.exports if s.level is Level.WIDE):
+        for i in s.results.places:
+            point, _, lap = point_of[s.headers[i]].partition("#")
+            add_visit(found, point, place_name(s.results.places[i]), int(lap or 1), _median_of(s, i))
+    return _one_stated_distance(list(found.values()))
+
+
+def add_visit(
+    found: dict[tuple[str, int], Place], point: str, name: str, visit: int, when: float | None
+) -> None:
+    """Add a visit to ``found`` unless it is there; the first name of a point stays."""
+    if (point, visit) in found:
+        return
+    first = found.get((point, 1))
+    place = to_place(first.name if first else name or point, when)
+    found[point, visit] = replace(place, id=point, visit=visit)
+
+
+def _one_stated_distance(places: list[Place]) -> list[Place]:
+    """A place passed several times has no one distance, whatever its name says; a start lies at 0 the first time."""
+    often = {p.id for p in places if p.visit > 1}
+    return [
+        replace(p, at_m=0.0 if first else None, certain=first) if p.id in often else p
+        for p in places
+        for first in [p.kind is PointKind.START and p.visit == 1]
+    ]
+
+
+def _median_passes(passes: pl.DataFrame) -> dict[tuple[str, int], float]:
+    medians = passes.group_by("word", "nth").agg(pl.col("time").median()).sort("word", "nth")
+    return {(word, nth): time for word, nth, time in medians.iter_rows()}
 
 
 def _median_of(sighting: Sighting, column: int) -> float | None:
@@ -200,37 +223,58 @@ def _median_of(sighting: Sighting, column: int) -> float | None:
     return float(median) if isinstance(median, int | float) else None
 
 
-def _gun(
-    exports: Sequence[Sighting], lines: Sequence[DraftLine], instants: dict[str, pl.DataFrame]
-) -> dt.datetime | None:
-    """The minute in which the mass of reads at a start begins; a proposal, not a fact."""
-    starts = {line.word for line in lines if to_place(place_name(line.word), None).kind is PointKind.START}
-    parts = []
-    for s in exports:
-        frame = instants[s.file]
-        if s.level in (Level.READS, Level.PASSINGS, Level.MERGED) and s.times != "elapsed":
-            name = "line" if line_column(s) else "point" if point_column(s) else None
-            if name is not None:
-                word = pl.col(f"c{s.columns[name]}")
-                start = word.is_in(list(starts)) | (word.str.contains(r"(?i)\bstart"))
-                parts.append(frame.filter(start).select("time"))
-    times = (
-        pl.concat(parts)["time"].drop_nulls() if parts else pl.Series("time", [], pl.Datetime("us", "UTC"))
-    )
-    if not times.len():
+def _start_words(
+    places: Sequence[Place], lines: Sequence[DraftLine], point_of: Mapping[str, str]
+) -> list[str]:
+    """The words of lines and points at which runners start."""
+    starts = {place.id for place in places if place.kind is PointKind.START}
+    words = [word for line in lines if line.point in starts for word in line.words]
+    return words + [word for word, target in point_of.items() if target.split("#")[0] in starts]
+
+
+def _guns(
+    traces: Traces, starts: Sequence[str], waves: Sequence[tuple[str, str, str]], entries: Sighting | None
+) -> dict[str, dt.datetime | None]:
+    """The minute in which the mass of reads at a start begins, for each wave; a proposal, not a fact."""
+    if all(s.times == "elapsed" for s in traces.exports):
+        return {wave: None for wave, _, _ in waves}
+    seen = [passes.filter(pl.col("word").is_in(list(starts))) for passes in (traces.by_line, traces.by_point)]
+    first = pl.concat(seen).filter(pl.col("nth") == 1)
+    wave_of = _wave_of_id(entries)
+    guns: dict[str, dt.datetime | None] = {}
+    for wave, word, _ in waves:
+        ids = [who for who, of in wave_of.items() if of == word]
+        own = first.filter(pl.col("who").is_in(ids)) if word and ids else first
+        guns[wave] = _mass_begin(own["time"])
+    return guns
+
+
+def _wave_of_id(entries: Sighting | None) -> dict[str, str]:
+    if entries is None or "wave" not in entries.columns:
+        return {}
+    wave = f"c{entries.columns['wave']}"
+    found: dict[str, str] = {}
+    for name in ("bib", "tag", "tag_2"):
+        if name in entries.columns:
+            found |= dict(entries.cells.select(f"c{entries.columns[name]}", wave).drop_nulls().iter_rows())
+    return found
+
+
+def _mass_begin(seconds: pl.Series) -> dt.datetime | None:
+    """The first minute with a fair share of the passings of the busiest one."""
+    if not seconds.len():
         return None
-    minutes = times.dt.truncate("1m").value_counts().sort("time")
-    busy = minutes.filter(pl.col("count") >= MASS_SHARE * minutes["count"].max())  # type: ignore[operator]
-    first: dt.datetime = busy["time"][0]
-    return first
+    minutes = (seconds // 60).cast(pl.Int64).alias("minute").value_counts().sort("minute")
+    most = minutes["count"].max()
+    assert isinstance(most, int)
+    begin = minutes.filter(pl.col("count") >= MASS_SHARE * most)["minute"][0]
+    return dt.datetime.fromtimestamp(begin * 60, dt.UTC)
 
 
 def _courses_and_waves(
     exports: Sequence[Sighting], entries: Sighting | None
 ) -> tuple[list[tuple[str, str]], list[tuple[str, str, str]]]:
-    tables = [
-        s for s in ([entries] if entries else [s for s in exports if s.level is Level.WIDE]) if s is not None
-    ]
+    tables = [entries] if entries else [s for s in exports if s.level is Level.WIDE]
     words = [w for s in tables if "course" in s.columns for w in s.values("course").unique().sort().to_list()]
     courses = [(slug(word), word) for word in dict.fromkeys(words)][:MOST_LINES] or [("course", "")]
     waves: list[tuple[str, str, str]] = []

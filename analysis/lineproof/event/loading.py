@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 import tomllib
 from collections import Counter
 from pathlib import Path
@@ -12,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from lineproof.errors import EventError
 from lineproof.event.inputs import names_of, to_entries_layout, to_inputs
+from lineproof.event.mistakes import find_mistake
 from lineproof.event.model import EVENT_FILE, Course, Event, Line, Point, Visit, Wave
 from lineproof.event.sections import Section, refuse_twice, sections_of, suggest, zone_of
 from lineproof.vocabulary import READ_CHOICE_BY_KIND, SETTINGS, PointKind, ReadChoice, Role, RunnerClass
@@ -75,19 +75,17 @@ def _read_toml(folder: Path) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
-        row = re.search(r"at line (\d+)", str(problem))
-        raise EventError(
-            f"not valid TOML: {str(problem).split(' (at')[0].lower()}",
-            todo="mend that line",
-            file=EVENT_FILE,
-            row=int(row[1]) if row else None,
-        ) from None
+        wrong = find_mistake(text, str(problem))
+        raise EventError(wrong.problem, todo=wrong.todo, file=EVENT_FILE, row=wrong.row) from None
 
 
 def _date(head: Section) -> dt.date:
     value = head.data.get("date")
     if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
-        raise head.error("the date of the event is missing or no date", "write date = 2026-05-17", "date")
+        found = "is missing" if value is None else f"is {value!r}, which is no date"
+        raise head.error(
+            f"the date of the event {found}", "write date = 2026-05-17, without quotation marks", "date"
+        )
     return value
 
 

@@ -30,9 +30,9 @@ PASSING_COLUMNS = (
     "strength",
 )
 
-MERGED_COLUMNS = ("tag", "bib", "point", "visit", "line", "date", "time")
+MERGED_COLUMNS = ("tag", "bib", "point", "visit", "line", "date", "time", "status")
 
-WIDE_COLUMNS = ("tag", "bib", "course", "wave", "class", "sex", "age")
+WIDE_COLUMNS = ("tag", "bib", "course", "wave", "class", "sex", "age", "status")
 
 COLUMNS_BY_LEVEL: dict[Level, tuple[str, ...]] = {
     Level.READS: READ_COLUMNS,

@@ -9,12 +9,18 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from lineproof.errors import EventError
+from lineproof.errors import EventError, LineproofError
 from lineproof.event.model import EVENT_FILE
 
 
 class Section:
-    """One table of the file: hands out checked values and knows where it stands."""
+    """One table of the file: hands out checked values and knows where it stands.
+
+    ``file`` and ``fault`` name the file and its error; another file written like it has a subclass.
+    """
+
+    file = EVENT_FILE
+    fault: type[LineproofError] = EventError
 
     def __init__(self, data: Mapping[str, Any], where: str, text: str, header: str, nth: int = 0) -> None:
         self.data = data
@@ -38,8 +44,8 @@ class Section:
                     return i + 1
         return begin + 1
 
-    def error(self, problem: str, todo: str, key: str | None = None) -> EventError:
-        return EventError(f"{self.where}: {problem}", todo=todo, file=EVENT_FILE, row=self.row(key))
+    def error(self, problem: str, todo: str, key: str | None = None) -> LineproofError:
+        return self.fault(f"{self.where}: {problem}", todo=todo, file=self.file, row=self.row(key))
 
     def only(self, allowed: Iterable[str]) -> None:
         known = list(allowed)
@@ -81,30 +87,44 @@ class Section:
 
     def mapping(self, key: str) -> dict[str, str]:
         value = self.data.get(key, {})
-        if not isinstance(value, dict) or not all(isinstance(v, str) for v in value.values()):
+        if not isinstance(value, dict):
             raise self.error(
                 f'"{key}" must map words to words', f'write [{key}] and lines like "A" = "b"', key
             )
+        for word, meant in value.items():
+            if not isinstance(meant, str):
+                raise self.error(
+                    f'"{word}" must be one text in quotation marks', _one_text(word, meant), word
+                )
         return dict(value)
 
     def table(self, key: str) -> Section:
         """The table ``[key]`` of this file; an empty one where there is none."""
         value = self.data.get(key, {})
         if not isinstance(value, dict):
-            raise EventError(
-                f'"{key}" must be a table', todo=f"write [{key}] above its lines", file=EVENT_FILE
+            raise self.fault(
+                f'"{key}" must be a table', todo=f"write [{key}] above its lines", file=self.file
             )
-        return Section(value, f"[{key}]", self._text, f"[{key}]")
+        return type(self)(value, f"[{key}]", self._text, f"[{key}]")
 
     def part(self, data: Mapping[str, Any], where: str) -> Section:
         """A table inside this one, such as one visit of a course; it stands where this one stands."""
-        return Section(data, f"{self.where}, {where}", self._text, self._header, self._nth)
+        return type(self)(data, f"{self.where}, {where}", self._text, self._header, self._nth)
 
     def rows(self, key: str) -> list[dict[str, Any]]:
         value = self.data.get(key, [])
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
             raise self.error(f'"{key}" must be a list of tables', f"write [[{key}]] above each", key)
         return value
+
+
+def _one_text(word: str, meant: object) -> str:
+    """What to write in place of a value that is no text."""
+    if isinstance(meant, list) and len(meant) == 2 and word == "tag":
+        return f'write tag = "{meant[0]}" and in a line of its own tag_2 = "{meant[1]}"'
+    if isinstance(meant, list):
+        return f'write {word} = "{meant[0] if meant else "…"}"'
+    return f'write {word} = "{meant}"'
 
 
 def suggest(word: str, known: Iterable[str]) -> str:
@@ -114,7 +134,7 @@ def suggest(word: str, known: Iterable[str]) -> str:
 
 def sections_of(text: str, root: Section, key: str) -> list[Section]:
     return [
-        Section(row, f"[[{key}]] number {i + 1}", text, f"[[{key}]]", i)
+        type(root)(row, f"[[{key}]] number {i + 1}", text, f"[[{key}]]", i)
         for i, row in enumerate(root.rows(key))
     ]
 

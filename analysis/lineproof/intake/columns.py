@@ -8,7 +8,6 @@ of GS1 EPCglobal (LLRP 1.1, TagReportData), whose times count microseconds since
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 
 from lineproof.errors import InputError
 from lineproof.event import suggest
@@ -128,6 +127,6 @@ def require(table: RawTable, found: Mapping[str, int], ours: str, section: str) 
     raise InputError(
         f'no column is named for "{ours}"',
         todo=f'write {ours} = "…" under {section}; the columns are {shown}',
-        file=Path(table.file),
+        file=table.file,
         row=table.header_row or None,
     )

@@ -59,10 +59,16 @@ def find_files(event: Event, layout: FileLayout) -> list[Path]:
 def _check_place(path: Path, folder: Path) -> None:
     if not path.resolve().is_relative_to(folder.resolve()):
         raise InputError(
-            "the file is a link that leads out of the event folder", todo="copy the file itself", file=path
+            "the file is a link that leads out of the event folder",
+            todo="copy the file itself",
+            file=relative_name(path, folder),
         )
     if not path.is_file():
-        raise InputError("this is a folder, not a file", todo='write its name with "/*" in files', file=path)
+        raise InputError(
+            "this is a folder, not a file",
+            todo='write its name with "/*" in files',
+            file=relative_name(path, folder),
+        )
 
 
 def _what_is_there(folder: Path, pattern: str) -> str:

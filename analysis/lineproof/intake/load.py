@@ -9,17 +9,19 @@ from pathlib import Path
 import polars as pl
 
 from lineproof.errors import InputError
-from lineproof.event import COLUMNS_BY_LEVEL, ENTRY_COLUMNS, Event, FileLayout
+from lineproof.event import COLUMNS_BY_LEVEL, ENTRY_COLUMNS, EVENT_FILE, Event, FileLayout
 from lineproof.intake.columns import find_columns, wanted_words
 from lineproof.intake.entries import People, derive_from_tags, derive_from_wide, load_people
 from lineproof.intake.files import check_claims, find_files, relative_name
 from lineproof.intake.guns import Guns
 from lineproof.intake.merged_level import load_merged
+from lineproof.intake.names import to_unused_names, with_remarks
 from lineproof.intake.opening import open_table
 from lineproof.intake.passings_level import load_passings
 from lineproof.intake.raw import RawTable
 from lineproof.intake.reads_level import load_reads
 from lineproof.intake.sources import Outcome, Source
+from lineproof.intake.stated import to_stated
 from lineproof.intake.wide_level import load_wide
 from lineproof.tables import ACCOUNT, ENTRIES, PASSINGS, READS, REJECTS, TAGS
 from lineproof.vocabulary import Level
@@ -42,6 +44,7 @@ class Intake:
     tags: pl.DataFrame
     rejects: pl.DataFrame
     account: pl.DataFrame
+    stated: pl.DataFrame  # STATED: what the results say in words where a time would stand
 
 
 def load_exports(event: Event, work: Path, progress: Progress | None = None) -> Intake:
@@ -73,7 +76,10 @@ def load_exports(event: Event, work: Path, progress: Progress | None = None) -> 
         entries=people.entries,
         tags=people.tags,
         rejects=pl.concat([people.rejects, *(o.rejects for o in outcomes)]),
-        account=ACCOUNT.check(pl.concat([ACCOUNT.empty(), *accounts])),
+        stated=to_stated((o.stated for o in outcomes if o.stated is not None), people.entries, people.tags),
+        account=ACCOUNT.check(
+            with_remarks(pl.concat([ACCOUNT.empty(), *accounts]), to_unused_names(sources))
+        ),
     )
     _refuse_nothing(intake)
     return _with_derived(intake, event) if event.entries is None and not intake.entries.height else intake
@@ -84,7 +90,7 @@ def _entry_tables(event: Event, work: Path, tell: Progress) -> list[tuple[RawTab
         return []
     paths = find_files(event, event.entries)
     if len(paths) > 1:
-        names = ", ".join(path.name for path in paths)
+        names = ", ".join(relative_name(path, event.folder) for path in paths)
         raise InputError(
             f'files = "{event.entries.files}" of [entries] matches {names}',
             todo="name the one that holds the entries",
@@ -151,8 +157,13 @@ def _nobody(people: People, table: RawTable) -> InputError:
             "the entries hold no row below the header", todo="export them again", file=table.file
         )
     row, column, _, reason = people.rejects.row(0)[1:]
+    shown = ", ".join(word for word in table.headers[:12] if word)
     return InputError(
-        f"no entry could be read: {reason}", todo="mend it", file=table.file, row=row, column=column
+        f"no entry could be read: {reason}",
+        todo=f"put it right in the file, or under [entries] in {EVENT_FILE}; the columns are {shown}",
+        file=table.file,
+        row=row,
+        column=column,
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import polars as pl
 
 from lineproof.event import Event
@@ -27,10 +29,12 @@ from lineproof.intake.sources import (
     Source,
     cells,
     marked_rows,
+    named_ids,
     passing_outcome,
     who_column,
     words_of,
 )
+from lineproof.intake.stated import stated_in, to_statements
 from lineproof.intake.times import TimePlan, to_instants
 from lineproof.vocabulary import PointKind
 
@@ -47,7 +51,13 @@ def load_merged(source: Source, event: Event, guns: Guns) -> Outcome:
     else:
         frame = frame.with_columns(pl.lit(None, dtype=pl.String).alias("line"))
     frame, point_faults = _with_point(frame, source, event)
-    frame = frame.with_columns(time_text(source, "time").alias("time_text")).drop("time")
+    words = [name for name in ("time", "status") if name in source.columns]
+    stated = to_statements(frame, named_ids(source), words)
+    said = stated_in(pl.col("time")).is_not_null()
+    frame = frame.with_columns(
+        pl.when(~said).then(time_text(source, "time")).alias("time_text"),
+        pl.coalesce(said, pl.lit(False)).alias("said"),
+    ).drop("time")
     plan, remarks = plan_times(
         TimeColumn(frame, "time_text", source.table.file, source.header("time"), source.section),
         source.given.layout,
@@ -61,17 +71,23 @@ def load_merged(source: Source, event: Event, guns: Guns) -> Outcome:
         *runner_faults(source, who),
         *line_faults,
         *point_faults,
-        time_fault(source, "time"),
+        _without_said(time_fault(source, "time")),
     ]
     marked = marked_rows(frame, faults)
-    kept = marked.filter(SOUND).with_columns(
+    kept = marked.filter(SOUND & ~pl.col("said")).with_columns(
         pl.col("time").alias(name) for name in ("first", "strongest", "last")
     )
     rejects = [
         to_row_rejects(marked, source.table.file),
         *number_rejects(marked.filter(SOUND), source, ("visit",)),
     ]
-    return passing_outcome(source, marked, kept, rejects, remarks)
+    times = int(kept.select(pl.len()).collect().item())
+    return replace(passing_outcome(source, marked, kept, rejects, remarks, times=times), stated=stated)
+
+
+def _without_said(fault: Fault) -> Fault:
+    """A word of the results in place of a time is kept as such, and not lost."""
+    return replace(fault, when=fault.when & ~pl.col("said"))
 
 
 def _based(

@@ -18,11 +18,20 @@ _WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 
 
 def open_table(path: Path, name: str, layout: FileLayout, wanted: Iterable[str], stem: Path) -> RawTable:
-    """Read one export into a raw table under ``stem``.
+    """Read one export, which every table and sentence calls ``name``, into a raw table under ``stem``.
 
     ``wanted`` are the headers by which the header row is known.  Raises ``InputError`` where the file is
     no table, cannot be opened, or changes while it is read.
     """
+    try:
+        return _open(path, name, layout, wanted, stem)
+    except InputError as problem:  # below, a file is known by its path only
+        raise InputError(
+            problem.problem, todo=problem.todo, file=name, row=problem.row, column=problem.column
+        ) from None
+
+
+def _open(path: Path, name: str, layout: FileLayout, wanted: Iterable[str], stem: Path) -> RawTable:
     head = next(chunks(path), b"")
     suffix = path.suffix.casefold()
     if head.startswith((_ZIP, _OLD_OFFICE)):

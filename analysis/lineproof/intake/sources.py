@@ -37,11 +37,15 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """``rows`` are the kept ones; ``rejects`` hold lost rows and lost cells; ``account`` is one row."""
+    """``rows`` are the kept ones; ``rejects`` hold lost rows and lost cells; ``account`` is one row.
+
+    ``stated`` (tag, bib, stated): runners of whom a word stands where a time would.
+    """
 
     rows: pl.LazyFrame
     rejects: pl.DataFrame
     account: pl.DataFrame
+    stated: pl.DataFrame | None = None
 
 
 def clean(name: str) -> pl.Expr:

@@ -28,6 +28,7 @@ from lineproof.intake.sources import (
     passing_outcome,
     who_column,
 )
+from lineproof.intake.stated import stated_in, to_statements
 from lineproof.intake.times import to_instants
 from lineproof.vocabulary import PointKind
 
@@ -50,8 +51,14 @@ def load_wide(source: Source, event: Event, guns: Guns) -> Outcome:
     who = who_column(source)
     splits = _splits(source, event)
     widened = replace(source, columns=source.columns | {s.column: _index(source, s) for s in splits})
-    frame = cells(widened).with_columns(
-        pl.when(~pl.col(s.column).str.contains(WIDE_MISSING)).then(s.column).alias(s.column) for s in splits
+    texts = cells(widened)
+    words = [*(s.column for s in splits), *(name for name in ("status",) if name in source.columns)]
+    stated = to_statements(texts, named_ids(source), words)
+    frame = texts.with_columns(
+        pl.when(~(pl.col(s.column).str.contains(WIDE_MISSING) | stated_in(pl.col(s.column)).is_not_null()))
+        .then(s.column)
+        .alias(s.column)
+        for s in splits
     )
     marked = marked_rows(frame, [trouble_fault(), *runner_faults(source, who)])
     sound = marked.filter(SOUND)
@@ -74,7 +81,8 @@ def load_wide(source: Source, event: Event, guns: Guns) -> Outcome:
         for s, f in timed
     ]
     long = pl.concat(rows).with_columns(pl.col("first").alias(name) for name in ("strongest", "last"))
-    return passing_outcome(source, marked, long.lazy(), rejects, said, times=long.height)
+    found = passing_outcome(source, marked, long.lazy(), rejects, said, times=long.height)
+    return replace(found, stated=stated)
 
 
 def _timed_splits(

@@ -16,7 +16,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineproof.event import Event, Line
-from lineproof.vocabulary import Proof, Role
+from lineproof.vocabulary import CROSSED, Proof, Role
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -123,7 +123,7 @@ def _timed(rows: pl.DataFrame) -> pl.DataFrame:
     awaited = (
         pl.col("is_last")
         & pl.coalesce("follows", pl.lit(False))
-        & pl.col("proof").is_in([Proof.SEEN.value, Proof.UNPROVEN.value])
+        & pl.col("proof").is_in([Proof.SEEN.value, Proof.CAMERA.value, Proof.UNPROVEN.value])
     )
     about = pl.col("about").dt.epoch("us")
     unread = pl.when(awaited).then(pl.coalesce("onward", about)).otherwise(about)
@@ -138,7 +138,7 @@ def _timed(rows: pl.DataFrame) -> pl.DataFrame:
 
 def to_arrivals(timed: pl.DataFrame, event: Event) -> list[tuple[Arrivals, list[Arrivals]]]:
     """Per point in the event's order: the whole point, then its lines as far as the input tells them apart."""
-    known = pl.col("proof").is_in([Proof.SEEN.value, Proof.PROVEN.value])
+    known = pl.col("proof").is_in(CROSSED)
     awake = (pl.col("proof") == Proof.SEEN.value).any().over("runner")
     rows = timed.filter(awake, pl.col("at").is_not_null()).with_columns(
         known.alias("known"), (pl.col("proof") == Proof.SEEN.value).alias("seen")

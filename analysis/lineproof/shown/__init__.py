@@ -4,6 +4,19 @@ Nothing is estimated here: rates come from RATES, misses over time are counted f
 here names a runner: no bib, no tag, no time of one runner's crossing.
 """
 
+from lineproof.shown.camera import (
+    Effort,
+    to_audit_rows,
+    to_lookup_effort,
+    to_sighting_rows,
+)
+from lineproof.shown.causes import (
+    to_cause_rows,
+    to_clock_rows,
+    to_finding_rows,
+    to_road_items,
+    to_timeline_rows,
+)
 from lineproof.shown.checked import (
     check_label,
     severity_count,
@@ -16,6 +29,7 @@ from lineproof.shown.checked import (
 from lineproof.shown.counted import to_decision_rows, to_lookup_rows, to_reject_rows, to_unused_rows
 from lineproof.shown.hours import to_time_rows
 from lineproof.shown.labels import line_labels, point_labels
+from lineproof.shown.pairs import to_pair_rows, to_together_rows, to_weak_rows
 from lineproof.shown.rates import (
     WHOLE,
     evidence_words,
@@ -28,6 +42,7 @@ from lineproof.shown.rates import (
     to_segment_rows,
     to_wave_rows,
 )
+from lineproof.shown.road import to_mat_rows, to_road_rows, to_untold_lines
 from lineproof.shown.unseen import (
     UnseenTotal,
     to_interruption_rows,
@@ -38,6 +53,7 @@ from lineproof.shown.unseen import (
 
 __all__ = [
     "WHOLE",
+    "Effort",
     "UnseenTotal",
     "check_label",
     "evidence_words",
@@ -45,25 +61,39 @@ __all__ = [
     "plain_method",
     "point_labels",
     "severity_count",
+    "to_audit_rows",
+    "to_cause_rows",
     "to_check_rows",
+    "to_clock_rows",
     "to_decision_rows",
     "to_examples",
+    "to_finding_rows",
     "to_flow_rows",
     "to_gate_rows",
     "to_interruption_rows",
     "to_line_rows",
+    "to_lookup_effort",
     "to_lookup_rows",
+    "to_mat_rows",
     "to_methods",
     "to_next_time",
+    "to_pair_rows",
     "to_point_rows",
     "to_quiet_checks",
     "to_reject_rows",
+    "to_road_items",
+    "to_road_rows",
     "to_segment_rows",
+    "to_sighting_rows",
     "to_time_rows",
+    "to_timeline_rows",
+    "to_together_rows",
     "to_unseen_notes",
     "to_unseen_rows",
     "to_unseen_total",
+    "to_untold_lines",
     "to_unused_rows",
     "to_wave_rows",
+    "to_weak_rows",
     "without_times",
 ]

@@ -13,15 +13,24 @@ from lineproof.tables import COUNT, TEXT
 if TYPE_CHECKING:
     from lineproof.pipeline import Review
 
-BIN_MINUTES = 10  # of the look-up counts: no runner's own time
+BIN_MINUTES = (10, 30, 60)  # of the look-up counts: no runner's own time …
+MOST_BINS = 40  # … and as fine as a table of so many rows can be
 _QUOTED = re.compile(r"\"[^\"]*\"|“[^”]*”|‘[^’]*’|(?<!\w)'[^']*'")
 
 
 def to_lookup_rows(review: Review) -> pl.DataFrame:
-    """How many runners to look up at each point in each ten minutes; no runner's own time."""
+    """How many runners to look up at each point in each ten minutes, or longer in a long list; no runner's own time."""
+    for minutes in BIN_MINUTES:
+        rows = _lookups_in_bins(review, minutes)
+        if rows.height <= MOST_BINS:
+            break
+    return rows
+
+
+def _lookups_in_bins(review: Review, minutes: int) -> pl.DataFrame:
     labels = point_labels(review.event)
     event = review.event
-    begin = day_clock(event, "likely").dt.truncate(f"{BIN_MINUTES}m")
+    begin = day_clock(event, "likely").dt.truncate(f"{minutes}m")
     proof = pl.col("proof").cast(pl.String)
     rows = (
         review.lookups.with_columns(begin.alias("begin"))
@@ -29,12 +38,19 @@ def to_lookup_rows(review: Review) -> pl.DataFrame:
         .agg(
             pl.len().cast(COUNT).alias("runners"),
             *((proof == word).sum().cast(COUNT).alias(word) for word in ("proven", "doubtful", "unproven")),
+            pl.col("chance").sum().alias("findable"),
         )
         .sort(place_of(labels, "point"), "begin")
     )
-    clock = clock_words(event, rows["begin"], BIN_MINUTES).alias("clock")
+    clock = clock_words(event, rows["begin"], minutes).alias("clock")
     return rows.select(
-        label_of(labels, "point").alias("label"), clock, "runners", "proven", "doubtful", "unproven"
+        label_of(labels, "point").alias("label"),
+        clock,
+        "runners",
+        "proven",
+        "doubtful",
+        "unproven",
+        "findable",
     )
 
 

@@ -10,12 +10,10 @@ from lineproof.charts import EITHER, KIND_WORDS, MOST_ROWS, TIME_ROWS
 from lineproof.detection.tries import UNTOLD_SHARE
 from lineproof.event import Event
 from lineproof.shown.labels import clock_words, day_clock, line_labels, point_labels
-from lineproof.vocabulary import Proof, Role
+from lineproof.vocabulary import CROSSED, Proof, Role
 
 if TYPE_CHECKING:
     from lineproof.pipeline import Review
-
-CROSSED = [Proof.SEEN.value, Proof.PROVEN.value]
 
 
 def to_time_rows(review: Review) -> pl.DataFrame:
@@ -53,7 +51,7 @@ def _witnesses(binned: pl.DataFrame, event: Event, point: str) -> list[tuple[str
         # As for the rates: a line of which the data tell too little shows nothing of its misses.
         if here[column].null_count() <= UNTOLD_SHARE * here.height
     ]
-    unread = pl.col("proof").cast(pl.String) == Proof.PROVEN.value
+    unread = pl.col("proof").cast(pl.String) != Proof.SEEN.value
     return lines or [(point_labels(event)[point], EITHER, unread)]
 
 

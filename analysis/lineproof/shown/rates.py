@@ -120,6 +120,7 @@ def to_next_time(rows: pl.DataFrame) -> pl.DataFrame:
 
 def evidence_words(evidence: str) -> str:
     return {
+        Evidence.CAMERA.value: "camera",
         Evidence.SEEN_LATER.value: "later read",
         Evidence.SIBLING.value: "other line",
         Evidence.NONE.value: "none",
@@ -146,5 +147,7 @@ def to_methods(review: Review) -> list[str]:
 
 def plain_method(method: str) -> str:
     """A method without the figures of the single rate: those stand in ``rates.csv``."""
-    known = re.sub(r"and [\d.e+-]+ more that nothing proves", "and those that nothing proves", method)
+    known = re.sub(
+        r"and (?:under )?[\d.,]+ more that nothing proves", "and those that nothing proves", method
+    )
     return re.sub(r"came together [\d.]+ times as unevenly as", "came together less evenly than", known)

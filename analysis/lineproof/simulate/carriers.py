@@ -11,6 +11,7 @@ from lineproof.simulate.plan import EventPlan
 from lineproof.simulate.reading import weak_shift
 from lineproof.simulate.runners import Bools, Field, Floats, Ints
 
+STOCK_TAGS = 1200
 CLASSES = ("good", "weak", "silent")
 
 
@@ -38,22 +39,25 @@ def make_tags(plan: EventPlan, field: Field, rng: np.random.Generator) -> TagSet
     """One tag of each kind for every entry, with its class and batch."""
     kinds = plan.tags.kinds
     n = field.bodies * len(kinds)
-    draw = rng.random(n)
+    draw, effect, scatter = rng.random(n), rng.standard_normal(n), rng.uniform(-1, 1, n)
+    stock = n * 3 if plan.tags.stock is None else max(STOCK_TAGS, n)
+    numbers = rng.permutation(stock)[:n]
+    if plan.tags.stock is not None:
+        # A tag that is given out again is as good or bad as it was.
+        own = np.random.default_rng(plan.tags.stock)
+        draw, scatter = own.random(stock)[numbers], own.uniform(-1, 1, stock)[numbers]
     weak = draw < plan.tags.weak_share
     silent = (draw >= plan.tags.weak_share) & (draw < plan.tags.weak_share + plan.tags.silent_share)
-    shift = plan.tags.tag_sd * rng.standard_normal(n)
     # A weak tag's own rate scatters about the stated one.
-    shift += np.where(
-        weak, weak_shift(plan.tags.weak_rate, plan.physics) * (1 + 0.15 * rng.uniform(-1, 1, n)), 0
-    )
+    weakness = weak_shift(plan.tags.weak_rate, plan.physics) * (1 + 0.15 * scatter)
+    shift = plan.tags.tag_sd * effect + np.where(weak, weakness, 0)
     entry = np.repeat(np.arange(field.bodies), len(kinds))
-    numbers = rng.permutation(n * 3)[:n]
     return TagSet(
         tag=np.array([f"{plan.tags.prefix}{number:0{plan.tags.digits}d}" for number in numbers]),
         entry=entry,
         body=entry.copy(),
         kind=np.tile(np.array(kinds), field.bodies),
-        batch=np.array([f"B{1 + number * plan.tags.batches // (n * 3):02d}" for number in numbers]),
+        batch=np.array([f"B{1 + number * plan.tags.batches // stock:02d}" for number in numbers]),
         quality=np.where(weak, "weak", np.where(silent, "silent", "good")),
         shift=shift,
         wakes=np.zeros(n, dtype=np.int64),

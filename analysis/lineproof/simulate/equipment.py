@@ -15,6 +15,9 @@ from lineproof.simulate.plan import Clock, EventPlan, LinePlan, MatFault
 MATS = tuple(f"M{number:02d}" for number in range(1, 65))
 CABLES = tuple(f"C{number:02d}" for number in range(1, 73))
 READERS = tuple(f"R{number:02d}" for number in range(1, 15))
+POWER_UNITS = tuple(f"P{number:02d}" for number in range(1, 17))
+TRAILER_MATS = (*MATS[4:34], "M44")
+TRAILER_CABLES = CABLES[:32]
 PORTS = 8
 DEAD = 1e3
 
@@ -40,14 +43,16 @@ class Laid:
 
 
 def lay(
-    plan: EventPlan, number: int, sound_only: bool, rng: np.random.Generator
+    plan: EventPlan, worn: float, sound_only: bool, rng: np.random.Generator, small: bool = False
 ) -> tuple[EventPlan, list[Laid]]:
     """Draw the items for the event's lines; returns the plan with what they do to it, and what lies where.
 
-    ``number`` is the event's place in the season.  ``sound_only`` leaves what ails in the van.
+    ``worn`` is how far the season had gone, in events.  ``sound_only`` leaves what ails in the van; ``small`` takes
+    the trailer with half of the store.
     """
-    mats = _shuffled([m for m in MATS if not (sound_only and m in AILING_MATS)], rng)
-    cables = _shuffled([c for c in CABLES if not (sound_only and c in BROKEN_CABLES)], rng)
+    store = (TRAILER_MATS, TRAILER_CABLES) if small else (MATS, CABLES)
+    mats = _shuffled([m for m in store[0] if not (sound_only and m in AILING_MATS)], rng)
+    cables = _shuffled([c for c in store[1] if not (sound_only and c in BROKEN_CABLES)], rng)
     readers = _shuffled([r for r in READERS if not (sound_only and r in DRIFTING_READERS)], rng)
     laid: list[Laid] = []
     points = []
@@ -58,7 +63,7 @@ def lay(
                 raise ValueError(f"{line.id}: {line.mats} mats on a reader with {PORTS} ports")
             reader = readers.pop()
             mine = [
-                Laid(plan.id, point.id, line.id, slot, slot, mat, cable, reader, _loss(mat, cable, number))
+                Laid(plan.id, point.id, line.id, slot, slot, mat, cable, reader, _loss(mat, cable, worn))
                 for slot in range(1, line.mats + 1)
                 for mat, cable in [(mats.pop(), cables.pop())]
             ]
@@ -72,10 +77,10 @@ def _shuffled(items: list[str], rng: np.random.Generator) -> list[str]:
     return [items[place] for place in rng.permutation(len(items))]
 
 
-def _loss(mat: str, cable: str, number: int) -> float:
+def _loss(mat: str, cable: str, worn: float) -> float:
     first, more = AILING_MATS.get(mat, (0.0, 0.0))
-    broken = cable in BROKEN_CABLES and number >= BROKEN_CABLES[cable]
-    return DEAD if broken else first + more * number
+    broken = cable in BROKEN_CABLES and worn >= BROKEN_CABLES[cable]
+    return DEAD if broken else first + more * worn
 
 
 def _with_items(line: LinePlan, laid: list[Laid], rng: np.random.Generator) -> LinePlan:

@@ -170,6 +170,7 @@ class TagPlan:
     batches: int = 4
     prefix: str = "K"
     digits: int = 6
+    stock: int | None = None  # tags given out again: the stock's number; None: new tags for every event
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,11 +14,11 @@ from scipy import stats
 
 from lineproof.detection.course_model.cells import Cells, outcome_chances
 from lineproof.detection.course_model.fit import Fit
+from lineproof.detection.course_model.likelihood import Value
 from lineproof.detection.course_model.outcomes import MISSED, SILENT
 from lineproof.detection.course_model.problem import all_kinds
 from lineproof.detection.course_model.profile import (
     Quantity,
-    of_parameter,
     profile_ends,
     spread_of,
 )
@@ -34,17 +34,23 @@ class MissChance:
 
 
 def estimate_miss_chance(
-    fit: Fit, occasion: int, confidence: float = 0.95, *, profile: bool = True
+    fit: Fit,
+    occasion: int,
+    confidence: float = 0.95,
+    *,
+    profile: bool = True,
+    also_from: Floats | None = None,
 ) -> MissChance:
-    """In the first stratum, all lines of the point at work; by the slope at the top alone without ``profile``."""
+    """In the first stratum, all lines of the point at work; by the slope at the top alone without ``profile``.
+
+    ``also_from`` as of ``profile_ends``.
+    """
     quantity = log_miss_chance(fit, occasion)
-    log_chance, slope = quantity(fit.values)
+    log_chance, slope = quantity(fit.values, fit.value)
     half = float(stats.norm.ppf(0.5 + confidence / 2)) * spread_of(fit, slope)
     low, high = log_chance - half, log_chance + half
     if profile:
-        structure = fit.problem.structure
-        way = of_parameter(structure.blocks["family"].start) if structure.family.names else None
-        ends = profile_ends(fit, quantity, confidence, by_way_of=way)
+        ends = profile_ends(fit, quantity, confidence, also_from=also_from)
         low, high = min(ends.low, log_chance), max(ends.high, log_chance)
     return MissChance(float(np.exp(log_chance)), float(np.exp(low)), float(min(np.exp(high), 1.0)))
 
@@ -57,7 +63,7 @@ def log_miss_chance(fit: Fit, occasion: int) -> Quantity:
     cells = Cells.of(np.array([[occasion, 0, 3 * MISSED + second]]), occasions)
     blocks = structure.blocks
 
-    def quantity(values: Floats) -> tuple[float, Floats]:
+    def quantity(values: Floats, _value: Value) -> tuple[float, Floats]:
         kinds = all_kinds(problem, values)
         chances = outcome_chances(cells, *structure.logits(values), kinds.effect, kinds.answers)
         part = np.exp(kinds.log_weight + chances.log[0])

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineproof.detection.course_model.histories import Occasion
-from lineproof.detection.course_model.outcomes import POSSIBLE, READ_BOTH, READ_FIRST, READ_SECOND, was_read
+from lineproof.detection.course_model.outcomes import POSSIBLE, was_read
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -99,11 +99,9 @@ def outcome_chances(
     within = weight * cells.possible
     whole = weight.sum(axis=0)
     part = np.maximum(within.sum(axis=0), TINY)
-    slopes = [
-        np.tensordot(read, within, 1) / part - np.tensordot(read, weight, 1) / whole
-        for read in (READ_FIRST, READ_SECOND, READ_BOTH)
-    ]
     log = np.log(part) - np.log(whole)
+    both, only_first, only_second, _ = within / part - weight / whole
+    slopes = [both + only_first, both + only_second, both]
     dead = ~answers[:, cells.occasion].T
     if dead.any():
         log = np.where(dead, np.where(cells.read[:, None], -1e3, 0.0), log)

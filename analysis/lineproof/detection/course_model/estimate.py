@@ -22,13 +22,15 @@ from lineproof.detection.course_model.refusal import (
     why_not_by_information,
 )
 from lineproof.detection.course_model.result import CourseModelResult, FamilyResult, PointResult
-from lineproof.detection.course_model.structure import State, line_names, make_structure
+from lineproof.detection.course_model.structure import State, Structure, line_names, make_structure
+from lineproof.detection.weak_tags import FEWEST_LINES
 from lineproof.vocabulary import SETTINGS
 
 Floats = NDArray[np.float64]
 
 FAMILIES = (TWO_KINDS, NORMAL_EFFECT)
-FEWEST_LINES = 4  # with fewer, kinds of tag cannot be told from one kind
+MISFIT = 1e-4  # chance of a fit so bad; a few events of a season of hundreds would say so wrongly at 0.01
+SMALLEST_SPREAD = 0.2  # logit; from less a search finds its way slowly
 NOTHING = float("nan")
 
 
@@ -52,7 +54,10 @@ def estimate_course_model(
     """
     lines = len(line_names(histories))
     used = families if lines >= FEWEST_LINES else (ONE_KIND,)
-    fits = sorted((fit_family(histories, family) for family in used), key=lambda found: found.aic)
+    fits: list[Fit] = []
+    for family in used:
+        fits.append(fit_family(histories, family, after=fits[-1] if fits else None))
+    fits.sort(key=lambda found: found.aic)
     last_is_open = why_not_by_design(histories, len(histories.occasions) - 1, target) is None
     results = tuple(to_family_result(found, confidence, last_is_open=last_is_open) for found in fits)
     best = max(result.log_likelihood for result in results)
@@ -72,8 +77,8 @@ def estimate_course_model(
     )
 
 
-def fit_family(histories: CourseHistories, family: Family) -> Fit:
-    """One family, leaning on what is usual where the reads say little."""
+def fit_family(histories: CourseHistories, family: Family, after: Fit | None = None) -> Fit:
+    """One family, leaning on what is usual where the reads say little; the search begins where ``after`` ended."""
     two = [k for k, occasion in enumerate(histories.occasions) if len(occasion.lines) == 2]
     visits = len(histories.occasions)
     proven = bool(histories.given.any())
@@ -86,11 +91,22 @@ def fit_family(histories: CourseHistories, family: Family) -> Fit:
         sure=sure,
         paired=two,
         shared_pair=bool(two),
-        # A tag that dies looks like a runner who stops; only a list of finishers tells them apart.
-        states=((State.LATE, State.DYING) if proven else (State.LATE,)) if visits > 2 else (),
+        # A tag that dies looks like a runner who stops: without a list of finishers its share rests on the late ones.
+        states=(State.LATE, State.DYING) if visits > 2 else (),
         lean=True,
     )
-    return fit(make_problem(histories, structure))
+    return fit(make_problem(histories, structure), None if after is None else _begin(structure, after))
+
+
+def _begin(structure: Structure, after: Fit) -> Floats:
+    """The values of another family's fit, and a spread of tags that comes near to its own."""
+    values = after.values.copy()
+    kinds = after.problem.structure.family.kinds(values[after.problem.structure.blocks["family"]])
+    weight = np.exp(kinds.log_weight)
+    spread = np.sqrt(max(float(weight @ kinds.effect**2 - (weight @ kinds.effect) ** 2), SMALLEST_SPREAD**2))
+    family = structure.family.begin if structure.family is not NORMAL_EFFECT else (np.log(spread),)
+    block = after.problem.structure.blocks["family"]
+    return np.concatenate([values[: block.start], family, values[block.stop :]])
 
 
 def _point(
@@ -162,6 +178,11 @@ def _notes(histories: CourseHistories, results: tuple[FamilyResult, ...]) -> tup
     if len(line_names(histories)) < FEWEST_LINES:
         notes.append(
             "The course has too few lines to tell weak tags from good ones: all tags were taken to be alike."
+        )
+    if all(result.goodness.p_value < MISFIT for result in results):
+        notes.append(
+            "The misses of this course come together in ways that no model here explains (a spell, a crowd or a place across "
+            "the road that it does not know of): the numbers of hidden crossings are more doubtful than their ranges say."
         )
     if not all(result.fit.settled for result in results):
         notes.append("A search for the best values did not come to rest; its numbers are doubtful.")

@@ -53,7 +53,7 @@ TWO_KINDS = Family(
     "two kinds",
     ("log odds of a weak tag", "log of its shift"),
     (-5.0, np.log(4.5)),
-    ((-5.3, 2.0), (np.log(4.5), 0.35)),
+    ((-5.3, 2.0), (np.log(4.5), 0.2)),
 )
 NORMAL_EFFECT = Family("normal effect", ("log of its spread",), (-0.7,), ((-0.5, 1.0),), nodes=24)
 
@@ -80,5 +80,5 @@ def _normal(values: Floats, nodes: int) -> Kinds:
 def _quadrature(nodes: int) -> tuple[Floats, Floats]:
     """Gauss-Hermite; nodes whose weight is beyond any count of runners are left out."""
     place, weight = np.polynomial.hermite_e.hermegauss(nodes)
-    kept = weight > 1e-14 * weight.sum()
+    kept = weight > 1e-10 * weight.sum()
     return place[kept], weight[kept] / weight[kept].sum()

@@ -13,8 +13,9 @@ from lineproof.detection.course_model.cells import Cells, outcome_chances
 from lineproof.detection.course_model.families import NORMAL_EFFECT, TWO_KINDS
 from lineproof.detection.course_model.fit import Fit
 from lineproof.detection.course_model.goodness import estimate_goodness
-from lineproof.detection.course_model.hidden_crossings import Hidden, estimate_hidden
+from lineproof.detection.course_model.hidden_crossings import estimate_hidden
 from lineproof.detection.course_model.outcomes import READ, SILENT
+from lineproof.detection.course_model.profile import far_values
 from lineproof.detection.course_model.result import Estimate, FamilyResult
 from lineproof.detection.course_model.structure import line_names
 
@@ -30,11 +31,15 @@ def to_family_result(found: Fit, confidence: float, *, last_is_open: bool) -> Fa
     histories = found.problem.histories
     visits = len(histories.occasions)
     exact = {visits - 1} if last_is_open else set()
+    far = far_values(found, confidence)
+    worth = [WORTH_PROFILE] * (visits - 1) + [0.0 if last_is_open else np.inf]
     hidden = tuple(
-        _hidden(found, k, confidence, exact=k in exact, skipped=k == visits - 1) for k in range(visits)
+        estimate_hidden(found, k, confidence, worth=worth[k], also_from=far) for k in range(visits)
     )
     # Where something comes later, counts say the same without a model: no need for exact ends.
-    chances = tuple(estimate_miss_chance(found, k, confidence, profile=k in exact) for k in range(visits))
+    chances = tuple(
+        estimate_miss_chance(found, k, confidence, profile=k in exact, also_from=far) for k in range(visits)
+    )
     two = structure.family is TWO_KINDS
     block = structure.blocks["family"].start
     none = Estimate("", NOTHING, NOTHING)
@@ -58,12 +63,6 @@ def to_family_result(found: Fit, confidence: float, *, last_is_open: bool) -> Fa
         estimate_goodness(found),
         found,
     )
-
-
-def _hidden(found: Fit, k: int, confidence: float, *, exact: bool, skipped: bool) -> Hidden:
-    rough = estimate_hidden(found, k, confidence, profile=False)
-    worth = exact or (not skipped and rough.high > WORTH_PROFILE)
-    return estimate_hidden(found, k, confidence) if worth else rough
 
 
 def _share(found: Fit, place: int, name: str) -> Estimate:

@@ -1,7 +1,8 @@
 """Maximum likelihood (or, with leanings, the mode) by its exact slope, and the observed information.
 
-Newton steps with the information, taken by differences of the exact slope; a quasi-Newton search where these
-lose themselves.  All costs go by passes over the distinct histories, not by runners.
+Newton steps with the information, taken once by differences of the exact slope and corrected by what each step
+shows of it; a quasi-Newton search where these lose themselves.  All costs go by passes over the distinct
+histories, not by runners.
 """
 
 from __future__ import annotations
@@ -12,19 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, optimize
 
-from lineproof.detection.course_model.likelihood import Value, evaluate
+from lineproof.detection.course_model.likelihood import Value, bend, evaluate
 from lineproof.detection.course_model.outcomes import MISSED, READ_BY_EITHER, SILENT
 from lineproof.detection.course_model.problem import Problem
 
 Floats = NDArray[np.float64]
 
 BOUND = 25.0  # of every value; a logit so far out is 0 or 1
-STEP, ROUGH_STEP = 1e-4, 1e-5
 NEWTON_STEPS = 30
 HALVINGS = 8
-MUCH = 10.0  # times less left to gain after a step
+MUCH = 1.5  # times less left to gain after a step; else the information is taken anew
 LONGEST = 3.0  # of one step in any value
 SETTLED = 1e-9  # gain that a step still promises
+SKIPPED = 1e-8  # a correction along less than this of its length would be noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +60,8 @@ def objective(problem: Problem, values: Floats, tilt: Floats | None = None) -> t
     """Log-likelihood less the leaning, its slope, and the value it comes from."""
     value = evaluate(problem, values, tilt)
     mean, precision = problem.structure.leaning
-    away = values - mean
-    return value.log_likelihood - 0.5 * float(precision @ away**2), value.slope - precision * away, value
+    pull = precision @ (values - mean)
+    return value.log_likelihood - 0.5 * float(pull @ (values - mean)), value.slope - pull, value
 
 
 def fit(problem: Problem, begin: Floats | None = None) -> Fit:
@@ -69,25 +70,26 @@ def fit(problem: Problem, begin: Floats | None = None) -> Fit:
     values, settled = _climb(problem, start)
     if not settled:
         values, settled = _climb(problem, _search(problem, values))
-    matrix = information(problem, values)
-    covariance, rank = invert(matrix)
     score, _, value = objective(problem, values)
+    matrix = information(problem, values, value)
+    covariance, rank = invert(matrix)
     return Fit(problem, values, value, score, matrix, covariance, rank, settled)
 
 
 def _climb(problem: Problem, values: Floats) -> tuple[Floats, bool]:
     """Newton steps, shortened until they gain; where the surface bends the wrong way, uphill all the same.
 
-    The information costs as much as many steps: it is kept as long as steps with it bring the end much nearer.
+    The information costs as much as many steps: it is kept, and corrected by each step, as long as that brings the
+    end nearer.
     """
-    score, slope, _ = objective(problem, values)
-    matrix = _rough_information(problem, values, slope)
+    score, slope, value = objective(problem, values)
+    matrix = information(problem, values, value)
     before = np.inf
     for _ in range(NEWTON_STEPS):
         step = _uphill(matrix, slope)
         promised = float(slope @ step)
         if promised > before / MUCH:
-            matrix = _rough_information(problem, values, slope)
+            matrix = information(problem, values, value)
             step = _uphill(matrix, slope)
             promised = float(slope @ step)
         if promised < SETTLED:
@@ -95,13 +97,14 @@ def _climb(problem: Problem, values: Floats) -> tuple[Floats, bool]:
         before = promised
         for _ in range(HALVINGS):
             trial = np.clip(values + step, -BOUND, BOUND)
-            new_score, new_slope, _ = objective(problem, trial)
+            new_score, new_slope, new_value = objective(problem, trial)
             if new_score > score:
                 break
             step = step / 3
         else:
             return values, promised < 1e-4
-        values, score, slope = trial, new_score, new_slope
+        matrix = secant(matrix, trial - values, slope - new_slope)
+        values, score, slope, value = trial, new_score, new_slope, new_value
     return values, False
 
 
@@ -152,24 +155,21 @@ def rough_values(problem: Problem) -> Floats:
     return values
 
 
-def _rough_information(problem: Problem, values: Floats, slope: Floats) -> Floats:
-    """Like ``information`` at half the cost and precision: to steer by."""
-    rows = [
-        (slope - objective(problem, values + step)[1]) / ROUGH_STEP
-        for step in np.eye(len(values)) * ROUGH_STEP
-    ]
-    matrix = np.array(rows).reshape(len(values), len(values))
-    return np.asarray((matrix + matrix.T) / 2)
+def information(problem: Problem, values: Floats, value: Value) -> Floats:
+    """Minus the second derivative of the objective; ``value`` is that at ``values``."""
+    return bend(problem, values, value.by_kind) + problem.structure.leaning[1]
 
 
-def information(problem: Problem, values: Floats) -> Floats:
-    """Minus the second derivative of the objective, by central differences of its exact slope."""
-    rows = [
-        (objective(problem, values - step)[1] - objective(problem, values + step)[1]) / (2 * STEP)
-        for step in np.eye(len(values)) * STEP
-    ]
-    matrix = np.array(rows).reshape(len(values), len(values))
-    return np.asarray((matrix + matrix.T) / 2)
+def secant(matrix: Floats, step: Floats, change: Floats) -> Floats:
+    """``matrix`` corrected by rank one, so that it takes ``step`` to the ``change`` that the step has shown.
+
+    Source: symmetric rank-one update, Nocedal & Wright, Numerical Optimization, 2nd ed. 2006, section 6.2.
+    """
+    lack = change - matrix @ step
+    along = float(lack @ step)
+    if abs(along) < SKIPPED * float(np.linalg.norm(lack) * np.linalg.norm(step)):
+        return matrix
+    return np.asarray(matrix + np.outer(lack, lack) / along)
 
 
 def invert(matrix: Floats) -> tuple[Floats, int]:

@@ -24,6 +24,7 @@ from lineproof.detection.course_model.structure import Condition
 Floats = NDArray[np.float64]
 
 TINY = 1e-300  # of a chance, so that its logarithm stays finite
+STEP = 1e-5  # of differences
 MOST_UNSEEN = 1 - 1e-9  # chance of never being read; the likelihood given that one was stays finite
 
 
@@ -56,6 +57,23 @@ class _Pieces:
     ahead: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Sums over histories of the chances of each kind of tag: by cell, by place reached, and over all."""
+
+    by_cell: Floats
+    by_reached: Floats
+    by_kind: Floats
+
+    @classmethod
+    def of(cls, problem: Problem, posterior: Floats) -> _Told:
+        return cls(
+            np.asarray(problem.used_by @ posterior),
+            np.asarray(problem.reached_by @ posterior),
+            posterior.sum(axis=0),
+        )
+
+
 def evaluate(problem: Problem, values: Floats, tilt: Floats | None = None) -> Value:
     """``tilt`` (occasion) is the t of the module's idea; hidden crossings and slopes are then those at t."""
     structure, histories = problem.structure, problem.histories
@@ -63,20 +81,81 @@ def evaluate(problem: Problem, values: Floats, tilt: Floats | None = None) -> Va
     pieces = _pieces(problem, values, tilt)
     by_history, by_kind = _by_history(problem, pieces)
     count = histories.count.astype(float)
-    posterior = by_kind * count[:, None]
     log_likelihood = float(count @ by_history)
-    to_never = np.zeros(len(pieces.ahead))
     never = 0.0
     if structure.condition is Condition.SEEN:
-        unseen = np.minimum(pieces.ahead[:, 0] @ np.exp(pieces.kinds.log_weight), MOST_UNSEEN)
+        unseen = _unseen(pieces)
         log_likelihood -= float(problem.way_count @ np.log1p(-unseen))
         by_history = by_history - np.where(histories.given, 0.0, np.log1p(-unseen)[problem.ahead])
-        to_never = problem.way_count / (1 - unseen)
-        never = float(to_never @ unseen)
-    to_log_missed, to_on = _backwards(problem, pieces, posterior, to_never)
-    slope = _slope(problem, pieces, posterior, to_never, to_log_missed, to_on)
+        never = float(problem.way_count @ (unseen / (1 - unseen)))
+    slope, to_log_missed = _slope(problem, pieces, _Told.of(problem, by_kind * count[:, None]))
     hidden = to_log_missed.sum(axis=(0, 2)) / (1 + tilt)
     return Value(log_likelihood, slope, hidden, never, by_history, by_kind)
+
+
+def _unseen(pieces: _Pieces) -> Floats:
+    """Chance of never being read, by way."""
+    return np.minimum(pieces.ahead[:, 0] @ np.exp(pieces.kinds.log_weight), MOST_UNSEEN)
+
+
+def bend(problem: Problem, values: Floats, by_kind: Floats) -> Floats:
+    """Minus the second derivative of the log-likelihood at ``values``, where ``by_kind`` is that of ``evaluate``.
+
+    With the kinds of tag known it would be the derivative of the slope at fixed chances of the kinds; what these
+    chances leave open takes away the scatter of the kinds' slopes (Louis 1982, J R Stat Soc B 44:226-233).  Both by
+    differences of exact values, without another pass over the histories for each parameter.
+    """
+    count = problem.histories.count.astype(float)
+    told = _Told.of(problem, by_kind * count[:, None])
+    nothing = np.zeros(len(problem.histories.occasions))
+    here = _pieces(problem, values, nothing)
+    slope, _ = _slope(problem, here, told)
+    moved = [_pieces(problem, values + step, nothing) for step in np.eye(len(values)) * STEP]
+    known = np.array([slope - _slope(problem, pieces, told)[0] for pieces in moved]) / STEP
+    to_cell, to_reached, to_weight = (
+        np.stack([of(pieces) - of(here) for pieces in moved], axis=-1) / STEP
+        for of in (_log_cells, _log_reached, _log_weights)
+    )
+    scatter = np.zeros((len(values), len(values)))
+    mean = np.zeros((len(count), len(values)))
+    for kind, chance in enumerate(by_kind.T):
+        slopes = problem.uses @ to_cell[:, kind] + to_reached[problem.reached, kind] + to_weight[kind]
+        weighted = chance[:, None] * slopes
+        scatter += slopes.T @ (count[:, None] * weighted)
+        mean += weighted
+    scatter -= mean.T @ (count[:, None] * mean)
+    return np.asarray((known + known.T) / 2 - scatter)
+
+
+def _log_cells(pieces: _Pieces) -> Floats:
+    return pieces.chances.log
+
+
+def _log_reached(pieces: _Pieces) -> Floats:
+    return np.log(np.maximum(pieces.ahead, TINY)).reshape(-1, pieces.ahead.shape[2])
+
+
+def _log_weights(pieces: _Pieces) -> Floats:
+    return pieces.kinds.log_weight
+
+
+def hidden_chances(problem: Problem, values: Floats, occasion: int) -> Floats:
+    """By history: the chance that a runner of this record crossed at the occasion unread, as nothing proves.
+
+    Summed over runners, with those never read anywhere, it is ``hidden`` of the occasion.
+    """
+    pieces = _pieces(problem, values, np.zeros(len(problem.histories.occasions)))
+    _, by_kind = _by_history(problem, pieces)
+    crossed = np.zeros_like(pieces.ahead)
+    chance = pieces.missed[:, occasion] * pieces.ahead[:, occasion + 1]
+    for k in range(occasion - 1, -2, -1):  # the last occasion known
+        if k >= 0:
+            chance = np.where((problem.open_until > k)[:, None], chance * pieces.on[k], 0.0)
+        crossed[:, k + 1] = chance
+        if k >= 0:
+            chance = chance * pieces.missed[:, k]
+    share = crossed / np.maximum(pieces.ahead, TINY)
+    return np.asarray((by_kind * share.reshape(-1, share.shape[2])[problem.reached]).sum(axis=1))
 
 
 def _pieces(problem: Problem, values: Floats, tilt: Floats) -> _Pieces:
@@ -94,8 +173,7 @@ def _pieces(problem: Problem, values: Floats, tilt: Floats) -> _Pieces:
 
 def _by_history(problem: Problem, pieces: _Pieces) -> tuple[Floats, Floats]:
     """Log chance of each history, and the chance of each kind of tag given the history."""
-    flat = pieces.ahead.reshape(-1, pieces.ahead.shape[2])
-    joint = np.log(np.maximum(flat, TINY))[problem.reached]
+    joint = _log_reached(pieces)[problem.reached]
     joint += problem.uses @ pieces.chances.log
     joint += pieces.kinds.log_weight
     top = joint.max(axis=1, keepdims=True)
@@ -121,13 +199,11 @@ def _unread_ahead(problem: Problem, missed: Floats, on: Floats, stop: Floats) ->
 
 
 def _backwards(
-    problem: Problem, pieces: _Pieces, posterior: Floats, to_never: Floats
+    problem: Problem, pieces: _Pieces, by_reached: Floats, to_never: Floats
 ) -> tuple[Floats, Floats]:
     """Back through the recursion: slopes towards the logs of ``missed`` (way, occasion, kind) and towards ``on``."""
     missed, ahead, on = pieces.missed, pieces.ahead, pieces.on
-    flat = ahead.reshape(-1, ahead.shape[2])
-    to_ahead = np.asarray(problem.reached_by @ posterior) / np.maximum(flat, TINY)
-    to_ahead = to_ahead.reshape(ahead.shape)
+    to_ahead = by_reached.reshape(ahead.shape) / np.maximum(ahead, TINY)
     to_ahead[:, 0] += to_never[:, None] * np.exp(pieces.kinds.log_weight)
     visits = missed.shape[1]
     to_log_missed = np.empty_like(missed)
@@ -144,27 +220,24 @@ def _backwards(
     return to_log_missed, to_on
 
 
-def _slope(
-    problem: Problem,
-    pieces: _Pieces,
-    posterior: Floats,
-    to_never: Floats,
-    to_log_missed: Floats,
-    to_on: Floats,
-) -> Floats:
+def _slope(problem: Problem, pieces: _Pieces, told: _Told) -> tuple[Floats, Floats]:
+    """Slope of the log-likelihood at these chances of the kinds, and towards the logs of ``missed``."""
     structure, count = problem.structure, problem.histories.count
     blocks = structure.blocks
-    to_cell = np.asarray(problem.used_by @ posterior)
-    to_cell += problem.unread_by @ to_log_missed.reshape(-1, to_log_missed.shape[2])
+    to_never = np.zeros(len(pieces.ahead))
+    if structure.condition is Condition.SEEN:
+        to_never = problem.way_count / (1 - _unseen(pieces))
+    to_log_missed, to_on = _backwards(problem, pieces, told.by_reached, to_never)
+    to_cell = told.by_cell + problem.unread_by @ to_log_missed.reshape(-1, to_log_missed.shape[2])
     to_line, to_stratum, to_pair, to_effect = pieces.chances.back(to_cell, problem.cells)
     to_going = to_on * pieces.on * pieces.stop + (problem.went_on.T @ count) * pieces.stop
     # A kind's weight matters through the posterior and through the chance of being seen at all.
     weight = np.exp(pieces.kinds.log_weight)
-    to_log_weight = posterior.sum(axis=0) + to_never @ pieces.ahead[:, 0] * weight
+    to_log_weight = told.by_kind + to_never @ pieces.ahead[:, 0] * weight
     slope = np.zeros(structure.size)
     slope[blocks["lines"]] = structure.line_design.T @ to_line
     slope[blocks["strata"]] = structure.stratum_design.T @ to_stratum
     slope[blocks["pairs"]] = structure.pair_design.T @ to_pair
     slope[blocks["segments"]] = structure.segment_design.T @ np.where(structure.sure, 0.0, to_going)
     slope[blocks["family"]], slope[blocks["states"]] = pieces.kinds.back(to_log_weight, to_effect)
-    return slope
+    return slope, to_log_missed

@@ -42,5 +42,3 @@ def _possible() -> Floats:
 
 
 POSSIBLE = _possible()
-READ_FIRST, READ_SECOND = (np.array([cell[line] for cell in CELLS], dtype=float) for line in (0, 1))
-READ_BOTH = READ_FIRST * READ_SECOND

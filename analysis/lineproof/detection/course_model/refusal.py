@@ -2,9 +2,9 @@
 
 By information, not by counting unknowns: a model can be identified in principle and its answer be noise.
 An answer is refused where other values that fit as well, or another family that fits as well, lead to a
-number more than four times as large, and that matters: the larger number lies above what the target allows and
-above what is looked up on the camera in minutes.  A range below that is an answer, however many times its ends
-differ.
+number more than four times as large, and that matters: the larger number lies above what the target allows, and
+above what is looked up on the camera in minutes and is small beside the field.  A range below that is an answer,
+however many times its ends differ, as whoever reads it would do the same at either end.
 """
 
 from __future__ import annotations
@@ -21,9 +21,15 @@ from lineproof.detection.course_model.outcomes import NOTHING_TOLD
 
 WIDEST = 4.0  # times, of a 90 % interval
 NORMAL_90 = 1.644854  # half width of it in standard errors
-LOOKED_UP = 10.0  # runners: so many are looked for on the finish camera in minutes, whatever the range
-WELL = 1.5  # times the misses that the target allows, or a share of them
+LOOKED_UP = 10.0  # runners: so many are looked for on the finish camera in minutes, whatever the range ...
+SMALL_SHARE = 0.01  # ... unless they are more than this share of the field
 ALIKE = 2.0  # families whose log-likelihoods differ by no more
+NO_WITNESS = (
+    # In merged data the backup line is named only where it gave the time; how many it read of all is open.
+    "the data do not tell of any runner at the last point whether both lines read them, so neither line is a witness "
+    "for the other: a runner who was not read there may have stopped as well as been missed; an export of each line, a list "
+    "of finishers or the finish camera would tell"
+)
 
 
 def why_not_by_design(histories: CourseHistories, occasion: int, target: float) -> str | None:
@@ -41,6 +47,8 @@ def why_not_by_design(histories: CourseHistories, occasion: int, target: float) 
     open_ended = ~proven & (histories.until > occasion - 1)
     if not (count * open_ended).any():
         return None
+    if len(histories.occasions[occasion].lines) > 1 and not cells_at(histories, occasion).both:
+        return NO_WITNESS
     if len(histories.occasions[occasion].lines) < 2 and not histories.given.any():
         return (
             "one line at the last point and nothing later: a runner who was not read there may have stopped as "
@@ -63,14 +71,16 @@ def why_not_by_information(
 ) -> str | None:
     """``hidden``: at one occasion, by each family that fits alike, with intervals of this ``confidence``.
 
-    Whether a range is too wide is judged by its 90 % interval, so that the answer does not hang on how cautious a
-    range was asked for.
+    Whether a range is too wide, and whether its upper end is harmful, is judged by the 90 % interval, so that the
+    answer does not hang on how cautious a range was asked for.
     """
-    harmless = max((1 - target) * crossings, LOOKED_UP)
+    harmless = max((1 - target) * crossings, min(LOOKED_UP, SMALL_SHARE * crossings))
     narrower = NORMAL_90 / float(stats.norm.ppf(0.5 + confidence / 2))
     for found in hidden:
-        span = (max(found.high, 1e-12) / max(found.low, 1e-12)) ** narrower
-        if found.high > harmless and span > WIDEST:
+        low, high = (
+            max(end, 1e-12) / found.expected if found.expected else 1.0 for end in (found.low, found.high)
+        )
+        if found.expected * high**narrower > harmless and (high / low) ** narrower > WIDEST:
             return (
                 f"too little was seen to tell: between {_number(found.low)} and {_number(found.high)} hidden "
                 "crossings fit the reads about equally well"
@@ -87,12 +97,11 @@ def why_not_by_information(
 def why_no_chance(chances: Sequence[MissChance], target: float) -> str | None:
     """``chances``: that neither line of one point reads a runner, by each family that fits alike.
 
-    Open where the range spans more than four times and the target lies well inside: from under two thirds of the
-    misses that it allows to over half as many again.
+    Open where the range spans more than four times and does not settle the question either: the target lies inside.
     """
     low, high = min(c.low for c in chances), max(c.high for c in chances)
     allowed = 1 - target
-    if high <= WIDEST * low or high <= WELL * allowed or low >= allowed / WELL:
+    if high <= WIDEST * low or high <= allowed or low >= allowed:
         return None
     return (
         f"too few runners came by to tell what these lines would miss next time: anything from {100 * low:.2g} % to "

@@ -28,7 +28,7 @@ class GoodnessOfFit:
     """Pearson's statistic over the distinct histories, those expected under five times pooled."""
 
     chi2: float
-    df: int
+    df: float
     p_value: float
     cells: int
 

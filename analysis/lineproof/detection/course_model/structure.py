@@ -25,7 +25,10 @@ SEGMENT_LEANING = (5.0, 3.0)
 STRATUM_LEANING = (0.0, 1.0)
 PAIR_MEAN_LEANING = (0.3, 0.7)  # crowds, shared power and the road's edge: a little above unrelated
 PAIR_OWN_LEANING = (0.0, 0.4)  # of one point about the mean of the course
-STATE_LEANING = (-9.0, 2.0)  # log odds: one in ten thousand
+STATE_LEANING = (-10.0, 2.0)  # log odds: one in twenty thousand, or one in a few hundred on a bad day
+STATES_ALIKE = (
+    0.7  # log; tags that die early are as frequent as those that wake late, within a factor of four
+)
 
 
 class State(StrEnum):
@@ -47,8 +50,8 @@ class Condition(StrEnum):
 class Structure:
     """``line_design`` (line, coefficient) and its like turn coefficients into logits.
 
-    ``sure`` marks segments that everybody goes on over.  ``leaning`` is (mean, precision) per parameter;
-    precision 0 leaves maximum likelihood.
+    ``sure`` marks segments that everybody goes on over.  ``leaning`` is the mean of each parameter and the matrix
+    of precision; precision 0 leaves maximum likelihood.  ``blocks`` are the places of each kind of parameter.
     """
 
     line_design: Floats
@@ -61,19 +64,7 @@ class Structure:
     condition: Condition
     names: tuple[str, ...]
     leaning: tuple[Floats, Floats]
-
-    @property
-    def blocks(self) -> dict[str, slice]:
-        widths = {
-            "lines": self.line_design.shape[1],
-            "segments": self.segment_design.shape[1],
-            "strata": self.stratum_design.shape[1],
-            "pairs": self.pair_design.shape[1],
-            "family": len(self.family.names),
-            "states": len(self.states),
-        }
-        ends = np.cumsum([0, *widths.values()])
-        return {name: slice(int(a), int(b)) for name, a, b in zip(widths, ends, ends[1:], strict=False)}
+    blocks: dict[str, slice]
 
     @property
     def size(self) -> int:
@@ -148,11 +139,30 @@ def make_structure(
         *[STATE_LEANING] * len(states),
     )
     mean = np.array([m for m, _ in leanings])
-    precision = np.array([s**-2.0 for _, s in leanings]) if lean else np.zeros(len(leanings))
+    precision = np.diag([s**-2.0 if lean else 0.0 for _, s in leanings])
+    if lean and {State.LATE, State.DYING} <= set(states):
+        late, dying = (names.index(state.value) for state in (State.LATE, State.DYING))
+        precision[dying, dying] = 0.0  # leans on the other alone
+        precision[np.ix_((late, dying), (late, dying))] += np.array([[1, -1], [-1, 1]]) / STATES_ALIKE**2
     return Structure(
         line_design, segment_design, sure_segments, stratum_design, pair_design, family, states, condition,
-        names, (mean, precision),
+        names, (mean, precision), _blocks(line_design, segment_design, stratum_design, pair_design, family, states),
     )  # fmt: skip
+
+
+def _blocks(
+    lines: Floats, segments: Floats, strata: Floats, pairs: Floats, family: Family, states: Sequence[State]
+) -> dict[str, slice]:
+    widths = {
+        "lines": lines.shape[1],
+        "segments": segments.shape[1],
+        "strata": strata.shape[1],
+        "pairs": pairs.shape[1],
+        "family": len(family.names),
+        "states": len(states),
+    }
+    ends = np.cumsum([0, *widths.values()])
+    return {name: slice(int(a), int(b)) for name, a, b in zip(widths, ends, ends[1:], strict=False)}
 
 
 def _pair_design(histories: CourseHistories, paired: Sequence[int], shared: bool) -> Floats:

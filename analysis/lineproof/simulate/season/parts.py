@@ -36,6 +36,10 @@ class Dressed:
     start_list: StartList
     scene: str
     clean: bool = False
+    trailer: bool = False  # a small event: half of the store came along
+    worn: float | None = (
+        None  # how far the season had gone, in its large events; None: as many as came before
+    )
 
 
 def local(month: int, day: int, hour: int, minute: int) -> dt.datetime:

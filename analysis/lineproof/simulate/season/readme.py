@@ -17,6 +17,7 @@ writes the same files.
 | 07-kestrin-marathon | marathon with racing wheelchairs and handcycles; starts filled in, times typed in | wide results table, Excel, two title rows, time-of-day cells |
 | 08-harvest-runs | 10 km and 5 km with a common finish, nothing went wrong | merged passing data without a line, TSV; wide results table, CSV, elapsed times, `NA` |
 | 09-long-night | night trail while the clocks go back, nothing else went wrong | raw reads, Parquet, milliseconds since 1970; passings per line, CSV with offset |
+| 10- to 17-canal-evening | eight small evening runs, the same points each week, tags that are given out again; pouring rain on the fourth; the gutter at the finish costs whatever mat lies in it | passings per line, CSV, local clock |
 
 "Nothing went wrong" means: ordinary weak tags, drop-outs and unread crossings, but no planted fault.
 
@@ -31,6 +32,11 @@ writes the same files.
   - merged passing data: bib, place, time, and at times the reader that gave it;
   - wide results table: one row for each runner, one column of times for each place; `-`, `NA` or nothing where there is none.
 
+- `setup.xlsx` or `setup.csv`: the set-up record, what was really laid: per line reader, clock, widths, power, times; per slot mat, cable,
+  port and the heights of the hand test.  As in real life a few facts are missing, and five records hold a slip or differ from the plan.
+
+Above the events lies `equipment.csv`, the register: every mat, cable, reader, antenna and power unit with what it cost and when.
+
 Readers are known in the exports by their number (`R01` to `R14`); `event.toml` says which line each served that day.
 
 ## `truth/`: for tests only
@@ -42,6 +48,7 @@ No part of the analysis reads this folder.
   times in UTC, those of a read as the true clock had them), `poor_tags` (weak or silent).
 - `<event>.parquet`: one row for each entry and visit: `runner`, `carried_by` (who had the runner's tags on), `course`, `wave`,
   `point`, `order`, `visit`, `at_m`, `crossed`, `time` (over the main line), `read_main`, `read_backup` (null: no such line).
+- `<event>-setup.csv`: what was left out of the set-up record or written wrongly: `line`, `slot`, `column`, `true`, `written`.
 - `equipment.csv`: which mat, cable and reader lay in which slot, and `loss`: what mat and cable cost in read chance (logit; 1000: dead).
 
 ## Cautions

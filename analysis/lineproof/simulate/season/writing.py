@@ -7,6 +7,7 @@ looks into it.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
@@ -14,19 +15,26 @@ import numpy as np
 import polars as pl
 
 from lineproof.event import EVENT_FILE
+from lineproof.setup.text_table import write_record_text
+from lineproof.setup.workbook import write_record
 from lineproof.simulate.cases import Case
 from lineproof.simulate.description import to_toml, write_start_list
 from lineproof.simulate.equipment import Laid, lay
 from lineproof.simulate.exports import write_export
+from lineproof.simulate.morning import Morning, Written, write_down
 from lineproof.simulate.running import SimulatedEvent, simulate_event
 from lineproof.simulate.season import autumn, spring, summer
+from lineproof.simulate.season.evenings import evening_mornings, evenings
+from lineproof.simulate.season.mornings import MORNINGS
 from lineproof.simulate.season.parts import Dressed
 from lineproof.simulate.season.readme import README
+from lineproof.simulate.season.register import write_register
 from lineproof.simulate.truth import to_fault_frame
 
 SEED = 20_260_215
+REGISTER_STREAM = 9
 
-EVENTS = (
+EVENTS: tuple[Callable[[], Dressed], ...] = (
     spring.lantern,
     spring.quillbeck,
     spring.weir,
@@ -36,6 +44,7 @@ EVENTS = (
     autumn.marathon,
     autumn.harvest,
     autumn.long_night,
+    *evenings(),
 )
 
 
@@ -48,17 +57,25 @@ def write_season(folder: str | Path, seed: int = SEED, only: tuple[str, ...] = (
     truth = folder / "truth"
     truth.mkdir(parents=True, exist_ok=True)
     laid: list[Laid] = []
+    mornings = MORNINGS | evening_mornings()
     for number, dress in enumerate(EVENTS):
         dressed = dress()
-        streams = np.random.SeedSequence([seed, number]).spawn(3)
-        plan, items = lay(dressed.plan, number, dressed.clean, np.random.default_rng(streams[0]))
+        streams = np.random.SeedSequence([seed, number]).spawn(4)
+        worn = number if dressed.worn is None else dressed.worn
+        plan, items = lay(
+            dressed.plan, worn, dressed.clean, np.random.default_rng(streams[0]), dressed.trailer
+        )
         laid += items
         if only and plan.id not in only:
             continue
         sim = simulate_event(plan, int(streams[1].generate_state(1)[0]))
         cases = _write_event(folder / plan.id, dressed, items, sim, np.random.default_rng(streams[2]))
         _write_truth(truth, dressed, sim, cases)
+        written = write_down(sim, items, mornings[plan.id], seed, np.random.default_rng(streams[3]))
+        _write_record(folder / plan.id, mornings[plan.id], written)
+        _write_changes(truth / f"{plan.id}-setup.csv", written)
     pl.DataFrame([asdict(item) for item in laid]).write_csv(truth / "equipment.csv")
+    write_register(folder / "equipment.csv", np.random.default_rng([seed, REGISTER_STREAM]))
     (folder / "README.md").write_text(README, encoding="utf-8", newline="\n")
 
 
@@ -72,6 +89,19 @@ def _write_event(
     (folder / EVENT_FILE).write_text(text, encoding="utf-8", newline="\n")
     write_start_list(folder, dressed.start_list, sim)
     return [case for export in exports for case in write_export(folder, export, sim, rng)]
+
+
+def _write_record(folder: Path, morning: Morning, written: Written) -> None:
+    path = folder / morning.file
+    if path.suffix == ".xlsx":
+        write_record(path, written.lines, written.mats, {})
+    else:
+        write_record_text(path, written.lines, written.mats, morning.delimiter, morning.decimal)
+
+
+def _write_changes(path: Path, written: Written) -> None:
+    schema = dict.fromkeys(("line", "slot", "column", "true", "written"), pl.String)
+    pl.DataFrame(written.changed, schema=schema).write_csv(path)
 
 
 def _write_truth(folder: Path, dressed: Dressed, sim: SimulatedEvent, cases: list[Case]) -> None:

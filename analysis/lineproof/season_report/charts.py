@@ -25,6 +25,8 @@ from lineproof.contracts import Column, Table
 from lineproof.tables import COUNT, FLOAT, TEXT
 from lineproof.wording import HARD_SPACE, say_count, say_interval, say_number, say_share
 
+PERCENT = f"format(datum.value * 100, '.3~f') + '{HARD_SPACE}%'"
+
 VERDICT_WORDS = ["sound", "watch", "test", "repair or retire", "cannot tell"]
 VERDICT_COLOURS = [BLUE, ORANGE, VERMILLION, BLACK, GREY]
 VERDICT_SHAPES = ["circle", "diamond", "triangle-up", "square", "cross"]
@@ -82,7 +84,8 @@ CONTROL_ROWS = Table(
     ("label", "event"),
     {
         "label": Column(TEXT, "item or line; drawn in the order given"),
-        "event": Column(TEXT, "event; in the order given"),
+        "event": Column(TEXT, "event"),
+        "number": Column(COUNT, "its place in the season"),
         "share": Column(FLOAT, "share missed"),
         "centre": Column(FLOAT, "centre line"),
         "high": Column(FLOAT, "upper limit"),
@@ -108,7 +111,7 @@ def draw_items(rows: pl.DataFrame, title: str) -> alt.LayerChart:
     words = [_item_words(row) for row in rows.iter_rows(named=True)]
     drawn = rows.with_columns(words=pl.Series(words, dtype=pl.String), says=pl.col("verdict").cast(pl.String))
     scale = alt.Scale(domain=VERDICT_WORDS, range=VERDICT_COLOURS)
-    x = alt.X("rate:Q").title("Share missed in common conditions").axis(format=".1%", tickCount=4)
+    x = alt.X("rate:Q").title("Share missed in common conditions").axis(labelExpr=PERCENT, tickCount=4)
     base = alt.Chart(drawn).encode(
         y=alt.Y("label:N").sort(rows["label"].to_list()).title(None),
         tooltip=[alt.Tooltip("label:N", title="Item"), alt.Tooltip("words:N", title="Missed")],
@@ -165,9 +168,11 @@ def draw_lines_by_event(rows: pl.DataFrame, target: float, title: str) -> alt.La
             y=alt.Y("event:N").sort(rows["event"].unique(maintain_order=True).to_list()).title(None),
             x=alt.X("share:Q")
             .scale(type="sqrt", nice=False)
-            .axis(format=".1%", values=[0, 0.002, 0.01, 0.05, 0.1, 0.25, 0.5, 1])
+            .axis(labelExpr=PERCENT, values=[0.002, 0.01, 0.05, 0.1, 0.25, 0.5, 1])
             .title("Share of proven crossings that the line missed (root scale)"),
-            color=alt.Color("kind:N").scale(domain=KIND_WORDS, range=[BLUE, VERMILLION, BLACK]).legend(legend),
+            color=alt.Color("kind:N")
+            .scale(domain=KIND_WORDS, range=[BLUE, VERMILLION, BLACK])
+            .legend(legend),
             shape=alt.Shape("kind:N")
             .scale(domain=KIND_WORDS, range=["circle", "diamond", "square"])
             .legend(legend),
@@ -197,7 +202,7 @@ def draw_funnel(rows: pl.DataFrame, title: str) -> alt.LayerChart:
     x = alt.X("tried:Q").title("Crossings tried").axis(format=",d", tickCount=5)
     layers = [
         base.mark_area(color=PALE, opacity=0.7).encode(
-            x=x, y=alt.Y("low:Q").title("Share missed").axis(format=".1%"), y2="high:Q"
+            x=x, y=alt.Y("low:Q").title("Share missed").axis(labelExpr=PERCENT), y2="high:Q"
         ),
         base.mark_line(color=BLACK, strokeWidth=1, strokeDash=[4, 3]).encode(x=x, y="centre:Q"),
         base.mark_point(filled=True, size=60, opacity=1).encode(
@@ -228,10 +233,10 @@ def draw_funnel(rows: pl.DataFrame, title: str) -> alt.LayerChart:
 def draw_control(rows: pl.DataFrame, title: str) -> alt.FacetChart:
     """For each item or line the share missed, event by event, with its upper limit."""
     rows = CONTROL_ROWS.conform(rows)
-    events = rows["event"].unique(maintain_order=True).to_list()
+    events = rows.sort("number")["event"].unique(maintain_order=True).to_list()
     x = alt.X("event:N").sort(events).title(None).axis(labelAngle=-35, labelLimit=140)
     base = alt.Chart().encode(x=x)
-    y = alt.Y("share:Q").title(None).axis(format=".1%", tickCount=3)
+    y = alt.Y("share:Q").title(None).axis(labelExpr=PERCENT, tickCount=3)
     layers = [
         base.mark_line(color=GREY, strokeDash=[6, 3], interpolate="step").encode(y="high:Q"),
         base.mark_line(color=BLACK, strokeWidth=1).encode(y="centre:Q"),
@@ -277,5 +282,7 @@ def draw_causes(rows: pl.DataFrame, title: str) -> alt.LayerChart:
     )
     words = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text="says:N")
     chart = cast("alt.LayerChart", alt.layer(bars, words)).properties(width=320, height=alt.Step(25))
-    caption = "Each miss is counted once, under the first reason that it is consistent with; pale: no reason found."
+    caption = (
+        "Each miss is counted once, under the first reason that it is consistent with; pale: no reason found."
+    )
     return dress(chart, title, caption, rows.height)

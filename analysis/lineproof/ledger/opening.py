@@ -1,0 +1,69 @@
+"""Reading the ledger: tables over all events, scanned lazily from the parts that count."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+import polars as pl
+
+from lineproof.errors import LedgerError
+from lineproof.ledger.manifest import PART_FILE, PARTS, Entry, read_manifest
+from lineproof.ledger.migration import to_present
+from lineproof.season_tables import KEPT
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """A ledger as it stood when it was opened: ``entries`` are its current parts, by date and event."""
+
+    folder: Path
+    entries: tuple[Entry, ...]
+
+    @property
+    def events(self) -> pl.DataFrame:
+        """The events (contract EVENTS), by date and id."""
+        return self.scan("events").sort("date", "event").collect()
+
+    def scan(self, table: str) -> pl.LazyFrame:
+        """A table of ``season_tables.KEPT`` over all events, lazily; its rows come in no promised order.
+
+        Crossings are there for the events of which they were kept.  Raises ``LedgerError`` where a file is missing,
+        ``KeyError`` for a name that is none of the ledger's.
+        """
+        contract = KEPT[table]
+        frames = []
+        by_version = sorted(self.entries, key=lambda entry: entry.schema)
+        for version, entries in groupby(by_version, key=lambda entry: entry.schema):
+            paths = [path for entry in entries if (path := self._file(entry, table)) is not None]
+            if paths:
+                frames.append(to_present(pl.scan_parquet(paths, glob=False), contract, table, version))
+        return pl.concat(frames) if frames else contract.empty().lazy()
+
+    def _file(self, entry: Entry, table: str) -> Path | None:
+        """None for a table that the event has none of: crossings not asked for, or one that came later."""
+        path = self.folder / PARTS / entry.part / f"{table}.parquet"
+        if path.is_file():
+            return path
+        try:
+            described = json.loads((path.parent / PART_FILE).read_bytes())["files"]
+        except (OSError, ValueError, KeyError):
+            described = None
+        if described is None or path.name in described:
+            raise LedgerError(
+                f'the ledger\'s part of the event "{entry.event}" is damaged: {path.name} is missing',
+                todo=f"run: lineproof ledger check {self.folder}",
+            )
+        return None
+
+
+def open_ledger(folder: str | Path) -> Ledger:
+    """The ledger in ``folder``, read without a lock: what another process writes never shows by halves.
+
+    Events kept after this do not show.  Raises ``LedgerError`` where there is none, or where it is damaged or
+    of a newer lineproof.
+    """
+    home = Path(folder)
+    return Ledger(home, read_manifest(home).current)
