@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -140,6 +141,18 @@ def test_crossings_count_at_their_kind_of_point_and_in_proportion() -> None:
     assert found[:, :, :2].sum() == 0
     alone = count_misses(season, np.array([0])) + count_misses(season, np.array([1]))
     assert found == pytest.approx(alone)
+
+
+def test_a_place_whose_mat_is_not_recorded_reads_like_a_middling_one() -> None:
+    season = small_season()
+    unknown = replace(
+        season, places=replace(season.places, items=np.array([[-1] * 3, *season.places.items[1:]]))
+    )
+    kept = season.beliefs.kept.copy()
+    kept[:, 0] = 0.0
+    middling = replace(season, beliefs=replace(season.beliefs, kept=kept))
+    pairs = np.arange(2)
+    assert count_misses(unknown, pairs) == pytest.approx(count_misses(middling, pairs), rel=1e-12)
 
 
 def test_money_is_unread_crossings_at_the_end_of_their_season() -> None:

@@ -33,6 +33,8 @@ def write_season_results(season: SeasonReview, out: str | Path) -> list[Path]:
         "items": items,
         "monitoring": season.monitoring,
         "changes": season.changes,
+        "trends": season.trends,
+        "swaps": season.swaps,
         "funnel": season.funnel,
         "comparisons": season.comparisons,
         "hand_test": season.hand_test.limits,

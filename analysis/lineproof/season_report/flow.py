@@ -18,14 +18,15 @@ import polars as pl
 
 from lineproof.errors import LedgerError
 from lineproof.ledger import open_ledger
-from lineproof.season.change_points import estimate_change_points
-from lineproof.season.comparisons import compare_habits, compare_models
+from lineproof.season.change_points import estimate_change_points, estimate_season_trends
+from lineproof.season.comparisons import compare_habits, compare_models, compare_seasons
+from lineproof.season.connectivity import to_swaps
 from lineproof.season.effects import ItemModel, estimate_items
 from lineproof.season.hand_test import HandTest, estimate_hand_test
 from lineproof.season.line_rates import to_line_history, to_line_season
 from lineproof.season.monitoring import monitor_season, to_funnel
 from lineproof.season.tags import estimate_batches, estimate_season_tags
-from lineproof.season_result_tables import CHANGE_POINTS, FUNNEL, MONITORING
+from lineproof.season_result_tables import CHANGE_POINTS, COMPARISONS, FUNNEL, MONITORING, SWAPS, TRENDS
 
 Progress = Callable[[str], None]
 
@@ -61,6 +62,8 @@ class SeasonReview:
     no_items: str | None
     monitoring: pl.DataFrame
     changes: pl.DataFrame
+    trends: pl.DataFrame
+    swaps: pl.DataFrame
     funnel: pl.DataFrame
     line_history: pl.DataFrame
     line_season: pl.DataFrame
@@ -90,7 +93,11 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
     progress("watching lines and items over time")
     history = to_line_history(kept["rates"], events)
     progress("comparing habits")
-    comparisons = [compare_habits(kept["cells"]), compare_models(kept["cells"], _register(kept["equipment"]))]
+    comparisons = [
+        _years(kept["cells"]),
+        compare_habits(kept["cells"]),
+        compare_models(kept["cells"], _register(kept["equipment"])),
+    ]
     progress("judging the tags")
     tags = ledger.scan("tags").collect()
     return SeasonReview(
@@ -100,6 +107,8 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
         no_items=no_items,
         monitoring=monitor_season(items) if items else MONITORING.empty(),
         changes=estimate_change_points(items) if items else CHANGE_POINTS.empty(),
+        trends=estimate_season_trends(items) if items else TRENDS.empty(),
+        swaps=to_swaps(items.standing) if items else SWAPS.empty(),
         funnel=to_funnel(items) if items else FUNNEL.empty(),
         line_history=history,
         line_season=to_line_season(history),
@@ -118,6 +127,18 @@ def _items(cells: pl.DataFrame) -> tuple[ItemModel | None, str | None]:
         return estimate_items(cells), None
     except ValueError as reason:
         return None, str(reason)
+
+
+def _years(cells: pl.DataFrame) -> pl.DataFrame:
+    """The last year of the ledger against those before it, where it holds more than one."""
+    year = pl.col("date").dt.year()
+    last = cells.select(year.max()).item()
+    earlier, later = cells.filter(year < last), cells.filter(year == last)
+    return (
+        compare_seasons(earlier, later, ("earlier years", str(last)))
+        if earlier.height
+        else COMPARISONS.empty()
+    )
 
 
 def _register(equipment: pl.DataFrame) -> pl.DataFrame:

@@ -43,9 +43,3 @@ def to_item_rows(season: SeasonReview, most: int = 16) -> pl.DataFrame:
             (1 - pl.col("rate_low")).alias("rate_high"),
         )
     )
-
-
-def to_bound_rows(season: SeasonReview) -> pl.DataFrame:
-    """Items that cannot be told apart from their place or partner, and the swap that would tell."""
-    rows = to_item_table(season)
-    return rows if rows.is_empty() else rows.filter(pl.col("bound_to").is_not_null())

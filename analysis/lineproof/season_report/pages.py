@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import altair as alt
@@ -247,17 +248,31 @@ def item_table(season: SeasonReview) -> Fragment:
 
 
 def swap_table(season: SeasonReview) -> Fragment:
-    rows = shown.to_bound_rows(season).head(MOST_FINDINGS)
     heads = (
-        Head("Item", lambda row: row["label"], "brief"),
+        Head("Item", lambda row: f"{row['kind']} {row['item']}", "brief"),
         Head("Cannot be told apart from", lambda row: row["bound_to"]),
-        Head("Swap that would tell", lambda row: start_sentence(row["reason"] or "–"), "wide"),
+        Head("Swap that would tell", lambda row: start_sentence(row["swap"]), "wide"),
     )
     return show_table(
-        rows,
+        season.swaps.head(MOST_FINDINGS),
         heads,
-        "Swaps that would tell items from their places",
+        "Swaps that would tell items from their places; season_swaps.csv has all",
         "Every item moved enough to be told apart from its places.",
+    )
+
+
+def trend_table(season: SeasonReview) -> Fragment:
+    heads = (
+        Head("Item or line", lambda row: f"{row['subject']} {row['name']}", "brief"),
+        number("Uses", lambda row: say_number(row["uses"])),
+        number("Odds of a miss, times each use", lambda row: f"{math.exp(row['trend']):.2f}"),
+        number("Interval", lambda row: f"{math.exp(row['low']):.2f} to {math.exp(row['high']):.2f}"),
+    )
+    return show_table(
+        season.trends.filter("found"),
+        heads,
+        "Wearing out: more misses with each use, beyond luck; season_trends.csv has all",
+        "No item and no line misses more with each use, beyond luck.",
     )
 
 

@@ -6,13 +6,12 @@ Nothing is estimated here, and nothing names a runner; tags appear by number onl
 from lineproof.season_report.causes import to_cause_rows, to_explained_rows, to_item_causes
 from lineproof.season_report.checked import to_check_rows, to_quality_rows
 from lineproof.season_report.events import event_labels, to_event_rows, to_event_totals
-from lineproof.season_report.items import to_bound_rows, to_item_rows, to_item_table
+from lineproof.season_report.items import to_item_rows, to_item_table
 from lineproof.season_report.lines import to_line_rows, to_line_table, to_segment_table
 from lineproof.season_report.watched import to_change_rows, to_control_rows, to_funnel_rows, to_signal_rows
 
 __all__ = [
     "event_labels",
-    "to_bound_rows",
     "to_cause_rows",
     "to_change_rows",
     "to_check_rows",

@@ -181,10 +181,9 @@ def say_next(season: SeasonReview) -> list[str]:
             found = _of_verdict(rows, word)
             if found:
                 steps.append(what.format(say_list(found)))
-        bound = shown.to_bound_rows(season)
-        if bound.height:
+        if season.swaps.height:
             steps.append(
-                f"Swap: {say_count(bound.height, 'item')} cannot be told apart from a place or a partner; "
+                f"Swap: {say_count(season.swaps.height, 'item')} cannot be told apart from a place or a partner; "
                 "the table of swaps says what to exchange at one event."
             )
     causes = shown.to_cause_rows(season).filter("explained")["label"].to_list()
