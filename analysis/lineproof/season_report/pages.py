@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import altair as alt
@@ -13,9 +12,9 @@ from lineproof.figures import Fragment, Head, Row, number, show_list, show_table
 from lineproof.season_report import charts as season_charts
 from lineproof.season_report import rows as shown
 from lineproof.season_report import words
+from lineproof.season_report.numbers import said_count, said_interval, said_share
 from lineproof.unseen_words import say_about, say_range
 from lineproof.wording import (
-    HARD_SPACE,
     say_count,
     say_interval,
     say_number,
@@ -62,8 +61,8 @@ def event_table(season: SeasonReview) -> Fragment:
         Head("Event", lambda row: row["label"]),
         Head("Day", lambda row: f"{row['date']:%d %b %Y}", "brief"),
         number("Runners", lambda row: say_number(row["seen"])),
-        number("Proven crossings", lambda row: _count(row["proven"])),
-        number("Missed by every line", lambda row: _count(row["missed"])),
+        number("Proven crossings", lambda row: said_count(row["proven"])),
+        number("Missed by every line", lambda row: said_count(row["missed"])),
         number("Read", lambda row: "–" if not row["proven"] else say_share(row["share"], row["proven"])),
         number("Target", lambda row: say_target(row["target"])),
         number("Hidden besides (range)", _hidden),
@@ -73,10 +72,6 @@ def event_table(season: SeasonReview) -> Fragment:
         "The range adds up the ends of the visits, so it is rather too wide"
     )
     return show_table(shown.to_event_totals(season), heads, caption)
-
-
-def _count(count: float | None) -> str:
-    return "–" if count is None else say_number(round(count))
 
 
 def _hidden(row: Row) -> str:
@@ -133,8 +128,8 @@ def repeated_table(season: SeasonReview) -> Fragment:
         number("Events", lambda row: say_number(row["events"])),
         number("Proven", lambda row: say_number(row["proven"])),
         number("Missed", lambda row: say_number(row["proven"] - row["detected"])),
-        number("Read at an event like these", lambda row: _share(row["rate"], row["proven"])),
-        number("Interval", lambda row: _interval(row, "low", "high", row["proven"])),
+        number("Read at an event like these", lambda row: said_share(row["rate"], row["proven"])),
+        number("Interval", lambda row: said_interval(row, "low", "high", row["proven"])),
         Head("Limited by", lambda row: row["reason"] or "–", "wide"),
     )
     return show_table(
@@ -143,16 +138,6 @@ def repeated_table(season: SeasonReview) -> Fragment:
         "Lines, points and segments that came back: what they read at an event like these, events differing as they do",
         "No line was laid at the same place twice.",
     )
-
-
-def _share(share: float | None, whole: float) -> str:
-    return "–" if share is None else say_share(share, max(int(whole), 1))
-
-
-def _interval(row: Row, low: str, high: str, whole: float) -> str:
-    if row[low] is None or row[high] is None:
-        return "–"
-    return say_interval(row[low], row[high], max(int(whole), 1))
 
 
 def cause_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
@@ -216,130 +201,13 @@ def item_cause_table(season: SeasonReview) -> Fragment:
     )
 
 
-def item_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
-    rows, lead = shown.to_item_rows(season), words.say_items(season)
-    return season_charts.draw_items(rows, lead.rstrip(".")) if rows.height else show_text([lead])
-
-
-def item_table(season: SeasonReview) -> Fragment:
-    rows = shown.to_item_table(season)
-    if rows.is_empty():
-        return show_text([f"There is no table of items: {season.no_items}."])
-    asking = rows.filter(~pl.col("verdict").cast(pl.String).is_in(["sound", "cannot tell"]))
-    heads = (
-        Head("Item", lambda row: row["label"], "brief"),
-        Head("Verdict", lambda row: row["verdict"], "brief"),
-        number("Events", lambda row: say_number(row["events"])),
-        number("Crossings", lambda row: _count(row["tried"])),
-        number("Missed", lambda row: _count(row["missed"])),
-        number("Read in common conditions", lambda row: _share(row["rate"], row["tried"])),
-        number("Interval", lambda row: _interval(row, "rate_low", "rate_high", row["tried"])),
-        number(
-            "Among the worst", lambda row: "–" if row["among_worst"] is None else _whole(row["among_worst"])
-        ),
-        Head("Why, or what limits it", lambda row: start_sentence(row["reason"] or "–"), "wide"),
-    )
-    return show_table(
-        asking,
-        heads,
-        "Items that ask for something; season_items.csv has all",
-        "No item stands out; season_items.csv has all.",
-    )
-
-
-def swap_table(season: SeasonReview) -> Fragment:
-    heads = (
-        Head("Item", lambda row: f"{row['kind']} {row['item']}", "brief"),
-        Head("Cannot be told apart from", lambda row: row["bound_to"]),
-        Head("Swap that would tell", lambda row: start_sentence(row["swap"]), "wide"),
-    )
-    return show_table(
-        season.swaps.head(MOST_FINDINGS),
-        heads,
-        "Swaps that would tell items from their places; season_swaps.csv has all",
-        "Every item moved enough to be told apart from its places.",
-    )
-
-
-def trend_table(season: SeasonReview) -> Fragment:
-    heads = (
-        Head("Item or line", lambda row: f"{row['subject']} {row['name']}", "brief"),
-        number("Uses", lambda row: say_number(row["uses"])),
-        number("Odds of a miss, times each use", lambda row: f"{math.exp(row['trend']):.2f}"),
-        number("Interval", lambda row: f"{math.exp(row['low']):.2f} to {math.exp(row['high']):.2f}"),
-    )
-    return show_table(
-        season.trends.filter("found"),
-        heads,
-        "Wearing out: more misses with each use, beyond luck; season_trends.csv has all",
-        "No item and no line misses more with each use, beyond luck.",
-    )
-
-
-def _whole(share: float) -> str:
-    """A chance or share in whole per cent."""
-    return f"{100 * share:.0f}{HARD_SPACE}%"
-
-
-def funnel_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
-    rows, lead = shown.to_funnel_rows(season), words.say_funnel(season)
-    return season_charts.draw_funnel(rows, lead) if rows.height else show_text([f"{lead}."])
-
-
-def control_chart(season: SeasonReview) -> alt.FacetChart | Fragment:
-    rows, lead = shown.to_control_rows(season), words.say_watched(season)
-    return season_charts.draw_control(rows, lead) if rows.height else show_text([f"{lead}."])
-
-
-def signal_table(season: SeasonReview) -> Fragment:
-    rows = shown.to_signal_rows(season).head(MOST_FINDINGS)
-    heads = (
-        Head("Item or line", lambda row: row["label"], "brief"),
-        Head("Event", lambda row: row["at"], "place"),
-        number("Missed", lambda row: f"{_count(row['missed'])} of {_count(row['tried'])}"),
-        number("Expected there", lambda row: f"{row['expected']:.1f}"),
-        Head("Signal", lambda row: row["signal"], "wide"),
-    )
-    return show_table(rows, heads, "Signals, the clearest first", "No chart of an item or line signalled.")
-
-
-def change_table(season: SeasonReview) -> Fragment:
-    heads = (
-        Head("Item or line", lambda row: row["label"], "brief"),
-        Head("First event after", lambda row: row["event"], "place"),
-        Head("Day", lambda row: f"{row['date']:%d %b %Y}", "brief"),
-        number("Misses, times as many", lambda row: f"{row['factor']:.1f}"),
-        Head("Changed in the records then", lambda row: row["changed"] or "nothing recorded", "wide"),
-    )
-    return show_table(
-        shown.to_change_rows(season),
-        heads,
-        "Lasting changes",
-        "No lasting change was found in any item or line.",
-    )
-
-
-def hand_test_table(season: SeasonReview) -> Fragment:
-    rows = season.hand_test.limits.filter(pl.col("failed") > 0)
-    heads = (
-        Head("Failed below", lambda row: f"{row['limit_cm']:.0f} cm"),
-        number("Slots failed", lambda row: say_number(row["failed"])),
-        number("Share of all", lambda row: _whole(row["share_failed"])),
-        number("Misses that lay in them", lambda row: _whole(row["missed_caught"])),
-        Head("In keeping with the season", lambda row: "yes" if row["plausible"] else "no"),
-    )
-    return show_table(
-        rows, heads, "What a limit of the hand test would have caught", "No limit can be compared."
-    )
-
-
 def comparison_table(season: SeasonReview) -> Fragment:
     heads = (
         Head("Compared", lambda row: row["question"], "place"),
         Head("This", lambda row: row["a"]),
         Head("Against", lambda row: row["b"]),
-        number("Misses", lambda row: f"{_count(row['missed_a'])} of {_count(row['tried_a'])}"),
-        number("Misses, other", lambda row: f"{_count(row['missed_b'])} of {_count(row['tried_b'])}"),
+        number("Misses", lambda row: f"{said_count(row['missed_a'])} of {said_count(row['tried_a'])}"),
+        number("Misses, other", lambda row: f"{said_count(row['missed_b'])} of {said_count(row['tried_b'])}"),
         number("Odds of a miss, times", _factor),
         Head("Says", lambda row: row["verdict"], "brief"),
         Head("Matched, and what limits it", _matched, "wide"),
@@ -368,8 +236,8 @@ def batch_table(season: SeasonReview) -> Fragment:
         number("Tags", lambda row: say_number(row["tags"])),
         number("Weak (expected)", lambda row: f"{row['weak']:.1f}"),
         number("Share", lambda row: say_share(row["share"], max(row["tags"], 1))),
-        number("Interval", lambda row: _interval(row, "share_low", "share_high", row["tags"])),
-        number("Others of the same days", lambda row: _share(row["others"], row["tags"])),
+        number("Interval", lambda row: said_interval(row, "share_low", "share_high", row["tags"])),
+        number("Others of the same days", lambda row: said_share(row["others"], row["tags"])),
         Head("Ask the maker", lambda row: "yes" if row["ask"] else "no"),
     )
     return show_table(season.batches, heads, "Weak tags by batch", "No tag could be judged.")
