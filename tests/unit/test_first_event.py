@@ -290,9 +290,9 @@ def test_on_a_terminal_the_command_asks_and_the_review_follows(tmp_path: Path) -
         "R07 and R14": "Pinewood",
         "main one at start": "R09",
     }
-    transcript = talk([sys.executable, "-m", "lineproof", "new", str(folder)], answers)
-    assert "Zone of the clocks at the event" in transcript
-    assert "drafted:" in transcript
+    spoken = talk([sys.executable, "-m", "lineproof", "new", str(folder)], answers)
+    assert "Zone of the clocks at the event" in spoken
+    assert "drafted:" in spoken
     text = (folder / "event.toml").read_text(encoding="utf-8")
     assert '{ point = "finish", at_m = 36000 }' in text
     assert 'id = "pinewood"' in text
