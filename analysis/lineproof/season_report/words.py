@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 
 def write_verdict(season: SeasonReview) -> list[str]:
-    """What the season read, which items ask for something, what explains the misses, what to do first."""
-    return [say_season(season), say_items(season), say_causes(season), *say_next(season)[:1]]
+    """What the season read, which items ask for something, what explains the misses; what to do follows as a list."""
+    return [say_season(season), say_items(season), say_causes(season)]
 
 
 def say_season(season: SeasonReview) -> str:
