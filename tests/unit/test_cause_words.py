@@ -9,10 +9,10 @@ from typing import Any
 import polars as pl
 from small_event import at, small_event
 
-from lineproof import cause_page, cause_words, shown
+from lineproof.event_report import cause_page, cause_words, shown
+from lineproof.event_report.timeline_chart import TIMELINE_ROWS, draw_timeline
 from lineproof.setup_tables import CLOCK_FAULTS, DIAGNOSIS, MISSES
 from lineproof.tables import PROOFS
-from lineproof.timeline_chart import TIMELINE_ROWS, draw_timeline
 from lineproof.vocabulary import Cause
 
 

@@ -14,8 +14,9 @@ from typing import Any
 import polars as pl
 import pytest
 
-from lineproof import charts, shown
+from lineproof import charts
 from lineproof.errors import TableError
+from lineproof.event_report import shown
 from lineproof.figures import show_chart
 from sample_review import BIBS, make_review
 

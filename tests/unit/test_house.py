@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -23,8 +24,8 @@ FLOORS = [
     {"records", "intake", "course_visits"},
     {"setup"},
     {"passings", "pseudonyms"},
-    {"clocks", "holders", "lap_matching", "decisions", "sightings"},
-    {"clock_trust", "bouts", "visits"},
+    {"clocks", "decisions", "sightings"},
+    {"clock_trust"},
     {"crossings", "clock_faults"},
     {"checks", "expectations", "detection"},
     {"interruptions", "lookups"},
@@ -33,10 +34,8 @@ FLOORS = [
     {"season"},
     {"forms"},
     {"results", "figures", "draft", "simulate", "ledger"},
-    {"charts", "shown", "road_chart", "pair_chart", "timeline_chart"},
-    {"unseen_words", "road_words", "camera_words", "cause_words"},
-    {"verdict"},
-    {"review_tables", "camera_page", "setup_page", "pair_page", "cause_page"},
+    {"charts"},
+    {"event_report"},
     {"season_report"},
     {"replacement"},
     {"reports", "morning_files"},
@@ -44,13 +43,21 @@ FLOORS = [
     {"cli"},
     {"__init__", "__main__"},
 ]
+# The same inside the rooms that are storeys of their own.
+STOREYS = {
+    "crossings": [{"holders", "bouts", "lap_matching"}, {"visits"}, {"merging"}],
+    "event_report": [
+        {"pair_chart", "road_chart", "timeline_chart"},
+        {"shown"},
+        {"camera_words", "cause_words", "road_words", "unseen_words"},
+        {"verdict"},
+        {"tables", "camera_page", "cause_page", "pair_page", "setup_page"},
+    ],
+}
 CLEANING = {
     "intake",
     "passings",
     "clocks",
-    "holders",
-    "bouts",
-    "visits",
     "crossings",
     "checks",
     "decisions",
@@ -88,6 +95,22 @@ def test_imports_point_one_way(path: Path) -> None:
     assert room in height, f"give {room} a floor in FLOORS"
     above = {used for used in uses(path, late=True) if height.get(used, -1) > height[room]}
     assert not above
+
+
+@pytest.mark.parametrize("room", STOREYS)
+def test_imports_inside_a_room_point_one_way(room: str) -> None:
+    height = {name: floor for floor, names in enumerate(STOREYS[room]) for name in names}
+    for path in sorted((ROOT / room).rglob("*.py")):
+        name = path.relative_to(ROOT / room).parts[0].removesuffix(".py")
+        if name == "__init__":
+            continue
+        assert name in height, f"give {room}.{name} a floor in STOREYS"
+        text = path.read_text(encoding="utf-8")
+        used = set(re.findall(rf"from lineproof\.{room}\.(\w+)", text))
+        for line in re.findall(rf"from lineproof\.{room} import ([\w, ]+)", text):
+            used |= {word.strip() for word in line.split(",")}
+        above = {each for each in used if height[each] > height[name]}
+        assert not above, path
 
 
 def test_cleaning_and_inference_meet_only_in_the_pipeline() -> None:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from lineproof.lap_matching import Anchor, evenness, match_visits
+from lineproof.crossings.lap_matching import Anchor, evenness, match_visits
 
 LAPS = [2500.0, 5000.0, 7500.0, 10000.0]
 MINUTE = 60_000_000

@@ -7,8 +7,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from lineproof import pair_page, shown
 from lineproof.detection.line_pairs import compare_all_lines
+from lineproof.event_report import pair_page, shown
 from lineproof.tables import PROOFS
 from lineproof.unseen_tables import LINE_PAIRS, WEAK_SHARES
 from sample_review import make_line_pairs, make_review, make_unseen, make_weak_shares

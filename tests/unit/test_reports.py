@@ -9,8 +9,10 @@ import nbformat
 import polars as pl
 import pytest
 
-from lineproof import reports, review_tables, shown
+from lineproof import reports
 from lineproof.errors import EventError, LineproofError
+from lineproof.event_report import shown
+from lineproof.event_report import tables as review_tables
 from lineproof.figures import Fragment, Head, number, show_list, show_table, show_text
 from sample_review import BIBS, make_review
 

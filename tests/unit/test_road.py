@@ -7,10 +7,10 @@ from typing import Any
 
 import polars as pl
 
-from lineproof import camera_page, camera_words, road_words, shown
+from lineproof.event_report import camera_page, camera_words, road_words, shown
+from lineproof.event_report.road_chart import draw_road
 from lineproof.figures import Fragment, show_chart
 from lineproof.forms import to_audit_form, to_lookup_form
-from lineproof.road_chart import draw_road
 from lineproof.tables import CROSSINGS, MATS
 from sample_review import BIBS, GUN, make_audit_results, make_mats, make_review
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lineproof import setup_page
+from lineproof.event_report import setup_page
 from lineproof.setup import load_setup
 from sample_review import make_event, make_review, make_setup
 

@@ -9,9 +9,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineproof import review_tables, shown, unseen, unseen_words, verdict
+from lineproof import unseen
 from lineproof.detection.course_model.refusal import NO_WITNESS
 from lineproof.event import Course, Event
+from lineproof.event_report import shown, unseen_words, verdict
+from lineproof.event_report import tables as review_tables
 from lineproof.tables import INTERRUPTIONS, PROOFS
 from lineproof.unseen import NOT_FITTED, Unseen, estimate_unseen
 from lineproof.unseen_tables import UNSEEN, WEAK_TAGS

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from lineproof import shown, verdict
+from lineproof.event_report import shown, verdict
 from lineproof.tables import FINDINGS, LOOKUPS, RATES
 from lineproof.wording import say_count, say_interval, say_list, say_share, say_small, say_target
 from sample_review import BIBS, make_gate, make_rates, make_review, rate

@@ -9,8 +9,8 @@ import polars as pl
 from lineproof.checks.material import Material, counted, nothing
 from lineproof.checks.rows import CARRIER, PLACE, to_chains
 from lineproof.clocks import chosen_time
+from lineproof.crossings.holders import to_held
 from lineproof.event import Event
-from lineproof.holders import to_held
 from lineproof.tables import row_key
 
 Ints = npt.NDArray[np.int64]

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from lineproof.event_report.shown import check_label
 from lineproof.season_report.events import labelled
-from lineproof.shown import check_label
 from lineproof.vocabulary import Severity
 
 if TYPE_CHECKING:

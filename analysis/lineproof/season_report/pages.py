@@ -8,12 +8,12 @@ import altair as alt
 import polars as pl
 
 from lineproof import charts
+from lineproof.event_report.unseen_words import say_about, say_range
 from lineproof.figures import Fragment, Head, Row, number, show_list, show_table, show_text
 from lineproof.season_report import charts as season_charts
 from lineproof.season_report import rows as shown
 from lineproof.season_report import words
 from lineproof.season_report.numbers import said_count, said_interval, said_share
-from lineproof.unseen_words import say_about, say_range
 from lineproof.wording import (
     say_count,
     say_interval,

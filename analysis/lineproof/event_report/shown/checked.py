@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.charts import CHECK_ROWS
-from lineproof.shown.labels import label_of, line_labels, point_labels
+from lineproof.event_report.shown.labels import label_of, line_labels, point_labels
 from lineproof.tables import COUNT, TEXT
 from lineproof.vocabulary import Severity
 from lineproof.wording import start_sentence

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.detection.two_lines import Cells, hidden_by_odds_ratio
-from lineproof.shown.labels import label_of, place_of, point_labels
+from lineproof.event_report.shown.labels import label_of, place_of, point_labels
 
 if TYPE_CHECKING:
     from lineproof.pipeline import Review

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import altair as alt
 import polars as pl
 
-from lineproof import shown
+from lineproof.event_report import shown
+from lineproof.event_report.pair_chart import draw_together
+from lineproof.event_report.unseen_words import say_fine
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
-from lineproof.pair_chart import draw_together
-from lineproof.unseen_words import say_fine
 from lineproof.wording import say_interval, say_list, say_number, say_share, start_sentence
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof import shown
-from lineproof.unseen_words import say_about
+from lineproof.event_report import shown
+from lineproof.event_report.unseen_words import say_about
 from lineproof.vocabulary import Outcome
 from lineproof.wording import say_count, say_interval, say_list, say_number, say_target, start_sentence
 

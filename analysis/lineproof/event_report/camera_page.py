@@ -5,8 +5,8 @@ from __future__ import annotations
 import altair as alt
 import polars as pl
 
+from lineproof.event_report.road_chart import draw_road
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
-from lineproof.road_chart import draw_road
 from lineproof.wording import say_interval, say_number, say_share
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof.shown.labels import clock_words, day_clock, label_of, place_of, point_labels
+from lineproof.event_report.shown.labels import clock_words, day_clock, label_of, place_of, point_labels
 from lineproof.tables import COUNT, TEXT
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import polars as pl
 from lineproof.charts import EITHER, KIND_WORDS
 from lineproof.detection.tries import FLOW_LABELS
 from lineproof.event import Event
-from lineproof.shown.labels import label_of, line_labels, place_of, point_labels
+from lineproof.event_report.shown.labels import label_of, line_labels, place_of, point_labels
 from lineproof.vocabulary import Evidence, Quantity
 from lineproof.wording import say_list, start_sentence
 

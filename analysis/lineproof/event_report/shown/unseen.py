@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.event import Event
-from lineproof.shown.labels import label_of, line_labels, place_of, point_labels
-from lineproof.shown.rates import WHOLE
+from lineproof.event_report.shown.labels import label_of, line_labels, place_of, point_labels
+from lineproof.event_report.shown.rates import WHOLE
 from lineproof.vocabulary import Quantity
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof import shown
+from lineproof.event_report import shown
+from lineproof.event_report.shown.causes import UNEXPLAINED
 from lineproof.figures import Row
-from lineproof.shown.causes import UNEXPLAINED
 from lineproof.vocabulary import Cause
 from lineproof.wording import say_count, say_list, say_number, say_share, start_sentence
 

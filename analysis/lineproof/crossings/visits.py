@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from lineproof.crossings.lap_matching import Anchor, match_visits
 from lineproof.event import Event
-from lineproof.lap_matching import Anchor, match_visits
 from lineproof.records import shortest_segments
 from lineproof.vocabulary import Unused
 

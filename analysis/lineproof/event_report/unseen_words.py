@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof import shown
+from lineproof.event_report import shown
 from lineproof.wording import (
     say_count,
     say_interval,

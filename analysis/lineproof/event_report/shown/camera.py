@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof.shown.labels import label_of, place_of, point_labels
+from lineproof.event_report.shown.labels import label_of, place_of, point_labels
 from lineproof.tables import COUNT
 from lineproof.vocabulary import Outcome
 

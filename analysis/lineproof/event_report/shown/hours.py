@@ -9,7 +9,7 @@ import polars as pl
 from lineproof.charts import EITHER, KIND_WORDS, MOST_ROWS, TIME_ROWS
 from lineproof.detection.tries import UNTOLD_SHARE
 from lineproof.event import Event
-from lineproof.shown.labels import clock_words, day_clock, line_labels, point_labels
+from lineproof.event_report.shown.labels import clock_words, day_clock, line_labels, point_labels
 from lineproof.vocabulary import CROSSED, Proof, Role
 
 if TYPE_CHECKING:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof import shown
 from lineproof.detection.intervals import trials_to_demonstrate
 from lineproof.detection.targets import CANNOT_TELL, FALLS_SHORT, SHOWS, compare_with_target
-from lineproof.unseen_words import say_crossed_unseen
+from lineproof.event_report import shown
+from lineproof.event_report.unseen_words import say_crossed_unseen
 from lineproof.vocabulary import Evidence, Proof, Quantity, Role, Severity
 from lineproof.wording import (
     say_count,

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from lineproof.road_chart import ROAD_ROWS
-from lineproof.shown.labels import label_of, line_labels, place_of, point_labels
+from lineproof.event_report.road_chart import ROAD_ROWS
+from lineproof.event_report.shown.labels import label_of, line_labels, place_of, point_labels
 from lineproof.wording import HARD_SPACE
 
 if TYPE_CHECKING:

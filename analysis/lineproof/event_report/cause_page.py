@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import altair as alt
 import polars as pl
 
-from lineproof import shown
+from lineproof.event_report import shown
+from lineproof.event_report.shown.causes import UNEXPLAINED
+from lineproof.event_report.timeline_chart import draw_timeline
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
-from lineproof.shown.causes import UNEXPLAINED
-from lineproof.timeline_chart import draw_timeline
 from lineproof.wording import say_number, say_share, start_sentence
 
 if TYPE_CHECKING:

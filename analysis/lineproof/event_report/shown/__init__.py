@@ -4,20 +4,20 @@ Nothing is estimated here: rates come from RATES, misses over time are counted f
 here names a runner: no bib, no tag, no time of one runner's crossing.
 """
 
-from lineproof.shown.camera import (
+from lineproof.event_report.shown.camera import (
     Effort,
     to_audit_rows,
     to_lookup_effort,
     to_sighting_rows,
 )
-from lineproof.shown.causes import (
+from lineproof.event_report.shown.causes import (
     to_cause_rows,
     to_clock_rows,
     to_finding_rows,
     to_road_items,
     to_timeline_rows,
 )
-from lineproof.shown.checked import (
+from lineproof.event_report.shown.checked import (
     check_label,
     severity_count,
     to_check_rows,
@@ -26,11 +26,16 @@ from lineproof.shown.checked import (
     to_quiet_checks,
     without_times,
 )
-from lineproof.shown.counted import to_decision_rows, to_lookup_rows, to_reject_rows, to_unused_rows
-from lineproof.shown.hours import to_time_rows
-from lineproof.shown.labels import line_labels, point_labels
-from lineproof.shown.pairs import to_pair_rows, to_together_rows, to_weak_rows
-from lineproof.shown.rates import (
+from lineproof.event_report.shown.counted import (
+    to_decision_rows,
+    to_lookup_rows,
+    to_reject_rows,
+    to_unused_rows,
+)
+from lineproof.event_report.shown.hours import to_time_rows
+from lineproof.event_report.shown.labels import line_labels, point_labels
+from lineproof.event_report.shown.pairs import to_pair_rows, to_together_rows, to_weak_rows
+from lineproof.event_report.shown.rates import (
     WHOLE,
     evidence_words,
     plain_method,
@@ -42,8 +47,8 @@ from lineproof.shown.rates import (
     to_segment_rows,
     to_wave_rows,
 )
-from lineproof.shown.road import to_mat_rows, to_road_rows, to_untold_lines
-from lineproof.shown.unseen import (
+from lineproof.event_report.shown.road import to_mat_rows, to_road_rows, to_untold_lines
+from lineproof.event_report.shown.unseen import (
     UnseenTotal,
     to_interruption_rows,
     to_unseen_notes,

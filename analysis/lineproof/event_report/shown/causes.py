@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof.shown.labels import day_clock, label_of, line_labels, place_of, point_labels
+from lineproof.event_report.shown.labels import day_clock, label_of, line_labels, place_of, point_labels
+from lineproof.event_report.timeline_chart import TIMELINE_ROWS
 from lineproof.tables import COUNT
-from lineproof.timeline_chart import TIMELINE_ROWS
 
 if TYPE_CHECKING:
     from lineproof.pipeline import Review

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import altair as alt
 import polars as pl
 
-from lineproof import charts, shown, verdict
+from lineproof import charts
+from lineproof.event_report import shown, verdict
+from lineproof.event_report.unseen_words import say_about, say_fine, say_range
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
-from lineproof.unseen_words import say_about, say_fine, say_range
 from lineproof.wording import say_interval, say_number, say_share, say_target, start_sentence
 
 if TYPE_CHECKING:

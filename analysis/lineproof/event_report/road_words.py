@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from lineproof import shown
+from lineproof.event_report import shown
 from lineproof.wording import HARD_SPACE, say_count, say_list, start_sentence
 
 if TYPE_CHECKING:

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from lineproof.bouts import to_bouts, with_own_time
 from lineproof.clock_trust import lines_set_aside
 from lineproof.clocks import estimate_line_lags
 from lineproof.course_visits import visits_frame
+from lineproof.crossings.bouts import to_bouts, with_own_time
+from lineproof.crossings.holders import to_held
+from lineproof.crossings.visits import number_visits
 from lineproof.event import Event
-from lineproof.holders import to_held
 from lineproof.tables import CROSSINGS, UNUSED, row_key
-from lineproof.visits import number_visits
 from lineproof.vocabulary import Level, PointKind, Role, TimeSource, Unused
 
 
