@@ -3,6 +3,7 @@
     python benchmarks/ledger.py --kills 200        real processes, real SIGKILL; fails on any loss
     python benchmarks/ledger.py --events 1000      time and memory of opening and adding up that many events
     python benchmarks/ledger.py --ledger DIR       the same for a ledger of your own
+    python benchmarks/ledger.py --repeat DIR --events 1000    the season's page of so many events, those of DIR over and over
 
 Limits: nothing lost, the check passes after every kill; 1,000 events in less than 1.5 GiB of memory.
 """
@@ -10,15 +11,16 @@ Limits: nothing lost, the check passes after every kill; 1,000 events in less th
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import resource
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import polars as pl
@@ -114,29 +116,55 @@ def _histories(event: str, rng: np.random.Generator) -> pl.DataFrame:
 
 
 def build(ledger: Path, events: int) -> None:
-    """The last event goes through ``place``; the others are laid down as it would have left them."""
+    made = (synthetic_tables(number) for number in range(events))
+    lay_down(ledger, ((tables["events"]["event"].item(), "2026-03-01", tables) for tables in made))
+
+
+def lay_down(ledger: Path, events: Iterable[tuple[str, str, dict[str, pl.DataFrame]]]) -> None:
+    """The first event goes through ``place``; the others are laid down as it would have left them."""
     from ledger_writer import key_of
     from lineproof.ledger.manifest import MANIFEST, PART_FILE, Manifest, hash_of, read_manifest, to_bytes
     from lineproof.ledger.packing import to_part
     from lineproof.ledger.store import place
 
-    entries = []
-    for number in range(events):
-        tables = synthetic_tables(number)
-        event = tables["events"]["event"].item()
-        part = to_part(event, "2026-03-01", key_of(event), tables)
-        if number == 0:
+    entries: list[Any] = []
+    for event, date, tables in events:
+        part = to_part(event, date, key_of(event), tables)
+        if not entries:
             place(ledger, part)
-            model = read_manifest(ledger).entries[0]
-            entries.append(model)
+            entries.append(read_manifest(ledger).entries[0])
             continue
         home = ledger / "parts" / part.folder_name
         home.mkdir()
         for name, data in (*part.files.items(), (PART_FILE, part.to_description())):
             (home / name).write_bytes(data)
-        stated = {"event": event, "part": part.folder_name, "key": part.key}
-        entries.append(replace(model, **stated, sha256=hash_of(part.to_description())))
+        stated = {"event": event, "date": date, "part": part.folder_name, "key": part.key}
+        entries.append(replace(entries[0], **stated, sha256=hash_of(part.to_description())))
     (ledger / MANIFEST).write_bytes(to_bytes(Manifest(tuple(entries))))
+
+
+def repeat(source: Path, ledger: Path, events: int) -> None:
+    """The events of one ledger again and again, each turn 728 days later and under other ids."""
+    from lineproof.ledger import open_ledger
+    from lineproof.season_tables import KEPT
+
+    whole = open_ledger(source)
+    named = {name: whole.scan(name).collect() for name in KEPT}
+    ids = whole.events.sort("date")["event"].to_list()
+    lay_down(ledger, (_again(named, ids, number) for number in range(events)))
+
+
+def _again(
+    named: dict[str, pl.DataFrame], ids: list[str], number: int
+) -> tuple[str, str, dict[str, pl.DataFrame]]:
+    event, turn = ids[number % len(ids)], number // len(ids)
+    renamed, later = f"{turn:03}-{event}", dt.timedelta(days=728 * turn)
+    tables = {}
+    for name, frame in named.items():
+        mine = frame.filter(pl.col("event") == event).with_columns(event=pl.lit(renamed))
+        moved = [pl.col("date") + later] if mine.schema.get("date") == pl.Date else []
+        tables[name] = mine.with_columns(moved)
+    return renamed, tables["events"]["date"].item().isoformat(), tables
 
 
 def measure(ledger: Path) -> bool:
@@ -174,6 +202,19 @@ def report(ledger: Path) -> bool:
     return gib < MOST_GIB
 
 
+def measure_page(ledger: Path, into: Path) -> bool:
+    """The season's page, made by the command itself; memory is that of the largest process."""
+    words = [sys.executable, "-m", "lineproof", "season", "--ledger", str(ledger), "--out", str(into)]
+    begin = time.perf_counter()
+    done = subprocess.run(words, check=False).returncode == 0
+    gib = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
+    size = sum(page.stat().st_size for page in into.glob("*.html")) / 1e6
+    print(
+        f"page of {size:.1f} MB in {time.perf_counter() - begin:.0f} s, most memory {gib:.2f} GiB (limit {MOST_GIB} GiB)"
+    )
+    return done and gib < MOST_GIB
+
+
 def _timed(what: str, work: Callable[[], T]) -> T:
     begin = time.perf_counter()
     found = work()
@@ -187,12 +228,18 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=0)
     parser.add_argument("--events", type=int, default=0)
     parser.add_argument("--ledger", type=Path)
+    parser.add_argument("--repeat", type=Path, help="a ledger whose events are repeated")
+    parser.add_argument("--into", type=Path, help="where the page of --repeat is left")
     parser.add_argument("--seed", type=int, default=1)
     words = parser.parse_args()
     passed = True
     if words.kills:
         passed &= kill(words.kills, words.seed)
-    if words.events:
+    if words.repeat:
+        with tempfile.TemporaryDirectory(prefix="lineproof-ledger-") as folder:
+            repeat(words.repeat, Path(folder) / "ledger", words.events)
+            passed &= measure_page(Path(folder) / "ledger", words.into or Path(folder) / "season")
+    elif words.events:
         with tempfile.TemporaryDirectory(prefix="lineproof-ledger-") as folder:
             build(Path(folder) / "ledger", words.events)
             passed &= measure(Path(folder) / "ledger")

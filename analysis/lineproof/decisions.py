@@ -14,12 +14,12 @@ import datetime as dt
 import io
 from dataclasses import dataclass
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from lineproof.errors import EventError
-from lineproof.event import Event, suggest
+from lineproof.event import Event, read_moment, suggest
+from lineproof.formulas import rearm
 from lineproof.tables import APPLIED, DECISIONS, FINDINGS, row_key
 from lineproof.vocabulary import DecisionKind, TimeSource
 
@@ -120,7 +120,7 @@ def _decision(row: dict[str, str], number: int, event: Event) -> dict[str, objec
             number,
             "time",
         )
-    key, time = _plain(row["key"]), _plain(time)
+    key, time = rearm(row["key"]), rearm(time)
     clock = key.startswith(CLOCK)
     if clock and word == DecisionKind.VOID:
         raise _error(
@@ -134,11 +134,6 @@ def _decision(row: dict[str, str], number: int, event: Event) -> dict[str, objec
         "shift_us": _shift(time, number) if time and clock else None,
         "row": number,
     }
-
-
-def _plain(cell: str) -> str:
-    """A spreadsheet-safe file puts an apostrophe before a text that could be run as a formula."""
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in ("=", "+", "-", "@") else cell
 
 
 def _shift(text: str, number: int) -> int:
@@ -158,27 +153,19 @@ def _shift(text: str, number: int) -> int:
 
 
 def _instant(text: str, number: int, event: Event) -> dt.datetime:
-    """ISO date-time with or without offset, or a clock time on the day of the event, as UTC."""
-    zone = ZoneInfo(event.zone)
+    """ISO date-time with or without offset, or a clock time of the event, as UTC."""
     try:
-        dated = "-" in text[:10]
-        value = (
-            dt.datetime.fromisoformat(text)
-            if dated
-            else dt.datetime.combine(event.date, dt.time.fromisoformat(text))
-        )
+        value = read_moment(text, event)
     except ValueError:
         raise _error(
             f'"{text}" is no time', "write 09:42:17.3 or 2026-05-17T09:42:17.3", number, "time"
         ) from None
-    if value.tzinfo is not None:
-        return value.astimezone(dt.UTC)
-    instant = value.replace(tzinfo=zone).astimezone(dt.UTC)
-    other = value.replace(tzinfo=zone, fold=1).astimezone(dt.UTC)
-    if instant != other:
+    if value is None:
         problem = "comes twice or not at all in the zone of the event (the clocks are changed then)"
-        raise _error(f'"{text}" {problem}', "write it with its offset", number, "time")
-    return instant
+        raise _error(
+            f'"{text}" {problem}', "write it with its offset, or with the letters of its zone", number, "time"
+        )
+    return value
 
 
 def _without_repeats(rows: list[dict[str, object]]) -> list[dict[str, object]]:

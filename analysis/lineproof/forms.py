@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from lineproof.event import clock_layout
+
 if TYPE_CHECKING:
     from lineproof.pipeline import Review
 
@@ -20,7 +22,8 @@ COUNTED = ("crossed", "missed", "who", "when", "note")
 
 def to_lookup_form(review: Review) -> pl.DataFrame:
     """LOOKUPS with the plain local clock times that one types into a camera's search, and empty outcome columns."""
-    clock = pl.col("look_from", "look_to").dt.convert_time_zone(review.event.zone).dt.strftime("%H:%M:%S")
+    local = pl.col("look_from", "look_to").dt.convert_time_zone(review.event.zone)
+    clock = local.dt.strftime(clock_layout(review.event))
     empty = [pl.lit(None, dtype=pl.String).alias(name) for name in LOOKED_UP]
     return review.lookups.with_columns(clock.name.replace("look_", "clock_"), *empty).select(
         "rank", "bib", "runner", "course", "point", "visit", "clock_from", "clock_to", "chance", "evidence", *LOOKED_UP,
@@ -41,7 +44,12 @@ def to_audit_form(review: Review) -> pl.DataFrame:
         .group_by("minute", maintain_order=True)
         .agg(pl.col("bib").str.join(" ").alias("bibs_read"))
     )
-    local = pl.col("begin").dt.convert_time_zone(review.event.zone).dt.strftime("%H:%M").alias("clock")
+    local = (
+        pl.col("begin")
+        .dt.convert_time_zone(review.event.zone)
+        .dt.strftime(clock_layout(review.event).replace(":%S", ""))
+        .alias("clock")
+    )
     empty = [pl.lit(None, dtype=pl.String).alias(name) for name in COUNTED if name not in audit.columns]
     form = audit.join(read, on="minute", how="left", validate="1:1", maintain_order="left")
     return form.with_columns(local, *empty).select(

@@ -19,7 +19,7 @@ from lineproof.camera_tables import SIGHTINGS, STATED
 from lineproof.detection.going_on import estimate_going_on
 from lineproof.detection.histories import History, to_history, to_instant, typical_times
 from lineproof.detection.windows import Window, after_last_read, between_reads
-from lineproof.event import Course, Event
+from lineproof.event import Course, Event, clock_layout
 from lineproof.interruptions import to_masks
 from lineproof.tables import COUNT, INTERRUPTIONS, LOOKUPS
 from lineproof.vocabulary import Outcome, Proof, Stated
@@ -212,4 +212,4 @@ def _place(column: str, event: Event) -> pl.Expr:
 
 
 def _clock(column: str, event: Event) -> pl.Expr:
-    return pl.col(column).dt.convert_time_zone(event.zone).dt.strftime("%H:%M:%S")
+    return pl.col(column).dt.convert_time_zone(event.zone).dt.strftime(clock_layout(event))

@@ -7,7 +7,9 @@ Nothing is left behind but the page and what the notebook itself writes.
 
 from __future__ import annotations
 
+import base64
 import csv
+import hashlib
 import os
 import re
 import sys
@@ -229,17 +231,16 @@ def to_page(notebook: NotebookNode) -> str:
 
     own = files("lineproof") / "report_page"
     title, contents = page_title(notebook), to_contents(notebook)
+    drawing = vl_convert.javascript_bundle().replace("</script", "<\\/script")  # type: ignore[call-arg]
+    scripts = [drawing, *((own / name).read_text("utf-8") for name in ("upgrade.js", "sort.js"))]
     page = {
         "title": title,
         "version": _own_version(),
         "contents": contents,
         "places": {entry["cell"]: entry["id"] for entry in contents},
         "style": (own / "page.css").read_text("utf-8").replace("PAGE_HEADER", _css_text(title)),
-        "upgrade": (own / "upgrade.js").read_text("utf-8"),
-        "sort": (own / "sort.js").read_text("utf-8"),
-        "drawing": vl_convert.javascript_bundle().replace(  # type: ignore[call-arg]
-            "</script", "<\\/script"
-        ),
+        "scripts": scripts,
+        "allowed": " ".join(_hash_for_policy(script) for script in scripts),
     }
     with as_file(own) as folder:
         exporter = HTMLExporter(  # type: ignore[no-untyped-call]
@@ -249,6 +250,11 @@ def to_page(notebook: NotebookNode) -> str:
         )
         body, _ = exporter.from_notebook_node(notebook, {"lineproof": page})
     return str(body)
+
+
+def _hash_for_policy(script: str) -> str:
+    """What a page's policy allows to run: these scripts and no other (W3C Content Security Policy, level 2)."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
 
 
 def page_title(notebook: NotebookNode) -> str:

@@ -18,13 +18,11 @@ import polars as pl
 
 from lineproof.errors import OutputError
 from lineproof.forms import to_audit_form, to_lookup_form
+from lineproof.formulas import disarmed
 from lineproof.setup.history import to_item_places
 
 if TYPE_CHECKING:
     from lineproof.pipeline import Review
-
-# A spreadsheet takes a text cell that begins so for a formula.
-FORMULA_BEGINNINGS = r"^[=+\-@\t\r]"
 
 
 def write_results(review: Review, out: str | Path) -> list[Path]:
@@ -97,7 +95,4 @@ def spreadsheet_safe(frame: pl.DataFrame, zone: str) -> pl.DataFrame:
     instants = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Datetime)]
     texts = [name for name, dtype in frame.schema.items() if dtype in (pl.String, pl.Categorical)]
     local = pl.col(instants).dt.convert_time_zone(zone).dt.strftime("%Y-%m-%dT%H:%M:%S%.6f%:z")
-    armed = pl.col(texts).str.contains(FORMULA_BEGINNINGS)
-    return frame.with_columns(
-        local, pl.when(armed).then("'" + pl.col(texts)).otherwise(pl.col(texts)).name.keep()
-    )
+    return frame.with_columns(local, disarmed(pl.col(texts).cast(pl.String)))

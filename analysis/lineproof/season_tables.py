@@ -320,3 +320,16 @@ TAG_BATCHES = Table(
         "ask": Column(YES_NO, "more weak tags than the others, beyond doubt"),
     },
 )
+
+TAG_AGES = Table(
+    "tag ages",
+    "tags of one kind that had been carried about as often before, over the season",
+    ("kind", "carried"),
+    {
+        "kind": WEAK_TAGS.columns["kind"],
+        "carried": Column(TEXT, "how often the ledger knows them to have been carried before"),
+        **{name: TAG_BATCHES.columns[name] for name in ("tags", "weak", "share", "share_low", "share_high")},
+        "others": Column(FLOAT, "share that is weak in the other ages at the same events", nullable=True),
+        "ask": TAG_BATCHES.columns["ask"],
+    },
+)

@@ -12,13 +12,13 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from lineproof.camera_tables import MINUTES, SIGHTINGS
 from lineproof.errors import EventError
-from lineproof.event import Event, FileLayout, suggest
+from lineproof.event import Event, FileLayout, read_moment, suggest
+from lineproof.formulas import rearm
 from lineproof.intake.files import relative_name
 from lineproof.intake.opening import open_table
 from lineproof.intake.raw import RawTable, normal
@@ -31,7 +31,6 @@ LOOKED = ("point", "outcome", "time_seen", "who", "when")
 COUNTED = ("point", "begin", "crossed", "missed")
 OTHERS = ("visit", "note", "stratum", "stratum_minutes", "flow", "seed")
 WORDS = (*WHO, *LOOKED, *COUNTED, *OTHERS)
-FORMULA_SIGNS = "=+-@"
 
 Cells = Mapping[str, str]
 Found = dict[tuple[object, object], dict[str, object]]
@@ -199,7 +198,7 @@ class _Known:
         }
 
     def runner(self, row: _Row) -> str:
-        given = {name: _plain(row.get(name)) for name in WHO if row.get(name)}
+        given = {name: rearm(row.get(name)) for name in WHO if row.get(name)}
         if not given:
             raise row.wrong(
                 "bib", "the row names no runner", "write the bib, or the runner as in lookups.csv"
@@ -279,14 +278,14 @@ class _Known:
         """ISO date-time with or without offset, or a clock time of the event, as UTC."""
         text = row.get(name).replace(",", ".")
         try:
-            value = _moment(text, self.event)
+            value = read_moment(text, self.event)
         except ValueError:
             raise row.wrong(name, f'"{text}" is no time', "write 10:42:17 or 2026-05-17T10:42:17") from None
         if value is None:
             raise row.wrong(
                 name,
                 f'"{text}" comes twice or not at all in the zone of the event (the clocks are changed then)',
-                "write it with its date and offset",
+                "write it with its date and offset, or with the letters of its zone",
             )
         if not self.event.opens <= value <= self.event.closes:
             raise row.wrong(
@@ -295,31 +294,9 @@ class _Known:
         return value
 
 
-def _plain(word: str) -> str:
-    """An id without the apostrophe that keeps a spreadsheet from running it as a formula."""
-    return word[1:] if word[:1] == "'" and word[1:2] and word[1:2] in FORMULA_SIGNS else word
-
-
 def _without_zeros(named: Mapping[str, str]) -> dict[str, str]:
     """Ids as a spreadsheet leaves them when it takes them for numbers, where they name one runner only."""
     found: dict[str, set[str]] = {}
     for word, runner in named.items():
         found.setdefault(word.lstrip("0"), set()).add(runner)
     return {word: runners.pop() for word, runners in found.items() if word and len(runners) == 1}
-
-
-def _moment(text: str, event: Event) -> dt.datetime | None:
-    """None where the wall clock does not say which instant; a bare clock time is the first after the opening."""
-    if "-" in text[:10]:
-        value = dt.datetime.fromisoformat(text)
-        return value.astimezone(dt.UTC) if value.tzinfo is not None else _on_wall(value, event)
-    clock = dt.time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
-    first = event.opens.astimezone(ZoneInfo(event.zone)).replace(tzinfo=None)
-    value = dt.datetime.combine(first.date(), clock)
-    return _on_wall(value if value >= first else value + dt.timedelta(days=1), event)
-
-
-def _on_wall(value: dt.datetime, event: Event) -> dt.datetime | None:
-    zone = ZoneInfo(event.zone)
-    instant, other = (value.replace(tzinfo=zone, fold=fold).astimezone(dt.UTC) for fold in (0, 1))
-    return instant if instant == other else None

@@ -104,17 +104,22 @@ def test_the_rows_add_up_to_all_misses_with_the_rest_last() -> None:
 
 
 def test_a_finding_says_where_what_shows_it_what_it_may_be_and_what_to_do() -> None:
-    first, second = cause_words.say_findings(review([WEAK, SILENT], MISSED, []))
-    assert first.startswith(
-        "1. mill, main, mat 3 from the near side (mat M17, cable C04, reader R02): weak antenna."
+    found = review([WEAK, SILENT], MISSED, [])
+    first, second = cause_words.say_findings(found)
+    assert first.heading == (
+        "1. mill, main, mat 3 from the near side (mat M17, cable C04, reader R02): weak antenna"
     )
-    assert "What shows it: 4 of 40 were missed." in first
-    assert "It is consistent with a mat that answers for fewer runners" in first
-    assert "The set-up record agrees: hand test of slot 3 reached only 110 cm" in first
-    assert "Not recorded, and would tell: walk test." in first
-    assert "Repeat the hand test" in first
-    assert "from 09:30 to 09:40: silent window" in second
-    assert "competent person" in second
+    said = dict(first.parts)
+    assert said["What shows it"] == "4 of 40 were missed."
+    assert said["Consistent with"].startswith("A mat that answers for fewer runners")
+    assert said["The set-up record agrees"].startswith("Hand test of slot 3 reached only 110 cm")
+    assert said["Not recorded, and would tell"] == "Walk test."
+    assert said["What to do"].startswith("Repeat the hand test")
+    assert second.heading.endswith("from 09:30 to 09:40: silent window")
+    assert "competent person" in dict(second.parts)["What to do"]
+    page = cause_page.finding_list(found).html
+    assert page.count("<h4>") == 2
+    assert "<dt>What to do</dt><dd>Repeat the hand test" in page
 
 
 def test_every_cause_has_its_words() -> None:

@@ -15,7 +15,7 @@ ROOT = Path(lineproof.__file__).parent
 
 # Each room may use those in the rows above it, and in its own row; simulate is used by demo only.
 FLOORS = [
-    {"vocabulary", "errors", "wording"},
+    {"vocabulary", "errors", "wording", "formulas"},
     {"contracts"},
     {"tables"},
     {"unseen_tables", "setup_tables", "camera_tables"},

@@ -248,7 +248,7 @@ def test_last_read_before_and_first_after_say_how_well_begin_and_end_are_known()
     assert row["chance"] < 1e-12
     assert row["evidence"] == (
         "From 09:28:20 to 09:30:45 the line read none of 30 runners known from the backup line or later points, "
-        "against 0.00% missed in the rest of the day. Last read before it at 09:28:15, first read after it at 09:30:50."
+        "against 0\u00a0% missed in the rest of the day. Last read before it at 09:28:15, first read after it at 09:30:50."
     )
 
 

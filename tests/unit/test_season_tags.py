@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import polars as pl
 import pytest
 
-from lineproof.season.tags import estimate_batches, estimate_season_tags
+from lineproof.season.tags import estimate_batches, estimate_season_tags, estimate_tag_ages
 from lineproof.season_tables import KEPT_TAGS
 
 
@@ -74,3 +76,31 @@ def test_a_batch_alone_at_its_event_has_nothing_to_be_compared_with() -> None:
     found = estimate_batches(kept([("e1", f"t{n}", 0.5, "only") for n in range(50)]))
     assert found["others"].to_list() == [None]
     assert found["ask"].to_list() == [False]
+
+
+def evenings(count: int) -> pl.DataFrame:
+    days = [dt.date(2031, 5, 1) + dt.timedelta(days=7 * n) for n in range(count)]
+    return pl.DataFrame({"event": [f"e{n}" for n in range(count)], "date": days})
+
+
+def test_tags_are_counted_by_how_often_they_were_carried_before() -> None:
+    """Twelve evenings with 40 tags each; half of those in use come new at the seventh, and only old ones are weak then."""
+    rows = []
+    for evening in range(12):
+        for tag in range(40):
+            young = tag >= 20 and evening >= 6
+            name = f"new{tag}" if young else f"old{tag}"
+            weak = 0.99 if evening >= 10 and not young and tag < 8 else 0.001
+            rows.append((f"e{evening}", name, weak, "b1"))
+    found = estimate_tag_ages(kept(rows), evenings(12))
+    # Twice 40 - 20 = 60 tags begin; then three evenings with 40 to 3 carried 1 to 3 times, and so on.
+    assert found["carried"].to_list() == ["never", "1 to 3 times", "4 to 9 times", "10 times and more"]
+    assert found["tags"].to_list() == [60, 180, 6 * 20 + 2 * 20 + 2 * 20, 2 * 20]
+    assert found["ask"].to_list() == [False, False, False, True]
+    assert found["share"].to_list()[-1] == pytest.approx(16 / 40, abs=0.01)
+
+
+def test_single_use_tags_have_no_age() -> None:
+    rows = [(event, f"{event}-{n}", 0.5, "b1") for event in ("e0", "e1") for n in range(30)]
+    assert estimate_tag_ages(kept(rows), evenings(2)).is_empty()
+    assert estimate_tag_ages(KEPT_TAGS.empty(), evenings(2)).is_empty()

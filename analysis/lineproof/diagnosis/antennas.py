@@ -19,6 +19,7 @@ from lineproof.diagnosis.tries import Bools, Ints, Tries
 from lineproof.event import Line
 from lineproof.interruptions.silence import estimate_silences
 from lineproof.vocabulary import Cause
+from lineproof.wording import say_share
 
 FEWEST_MATS = 3
 FEWEST_OVER = 20  # runners over an antenna, to say anything of it
@@ -123,7 +124,7 @@ def _silent_some_time(across: Across, place: int, tries: Tries, family: int) -> 
             begin = end = None
         why = (
             f"of {silence.tried:,} runners whom the other line read at this place then, antenna {place + 1} was the "
-            f"strongest for {silence.tried - silence.missed:,}, against {1 - _rest(other, silence.first, silence.last):.0%} in the rest of the day"
+            f"strongest for {silence.tried - silence.missed:,}, against {say_share(1 - _rest(other, silence.first, silence.last), 100)} in the rest of the day"
         )
         found.append(_silent(across, place, tries, silence.chance, (begin, end), why))
     return found
@@ -254,7 +255,7 @@ def find_weak_antennas(
                     rows=rows,
                     usual=usual,
                     chance=min(1.0, 2 * min(by_misses, by_fit)),
-                    why=f"{m:,} of {n:,} runners at the place of antenna {place + 1} were missed, against {usual:.1%} on "
+                    why=f"{m:,} of {n:,} runners at the place of antenna {place + 1} were missed, against {say_share(usual, 100)} on "
                     "the rest of the line",
                     antennas=(place + 1,),
                 )

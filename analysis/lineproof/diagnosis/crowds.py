@@ -15,6 +15,7 @@ from lineproof.diagnosis.pattern import Pattern, Search, without
 from lineproof.diagnosis.tries import Bools, Floats, Ints, Tries
 from lineproof.event import Event
 from lineproof.vocabulary import Cause
+from lineproof.wording import say_share
 
 DENSE = 45.0  # runners a minute and metre of line; common practice: beyond it tags wait for each other
 TIMES_USUAL = 2.0
@@ -90,7 +91,7 @@ def _pattern(
         usual=share,
         chance=more,
         why=f"while more than {DENSE:.0f} runners a minute came over each metre, {missed:,} of {len(rows):,} tries of its "
-        f"lines were missed, against {share:.1%} at lines with a thin field{shown}",
+        f"lines were missed, against {say_share(share, 100)} at lines with a thin field{shown}",
     )
 
 

@@ -15,6 +15,7 @@ from lineproof.diagnosis.antennas import Across
 from lineproof.diagnosis.pattern import Pattern, Search, more_missed_chance
 from lineproof.diagnosis.tries import Bools, Ints, Tries
 from lineproof.vocabulary import Cause
+from lineproof.wording import say_share
 
 TIMES_MISSED = (
     1.25  # odds of a miss at the edges against those inside, where the mats reach to the sides of the road
@@ -78,7 +79,7 @@ def _side(
         rows=np.concatenate([_members(across, place, tries, taken) for across in (main, backup)]),
         usual=usual,
         chance=chance,
-        why=f"at the last mats of the {side} side the two lines missed {pooled[0]:,} of {pooled[1]:,}, against {usual:.1%} "
+        why=f"at the last mats of the {side} side the two lines missed {pooled[0]:,} of {pooled[1]:,}, against {say_share(usual, 100)} "
         f"inside{unseen}",
         antennas=(place + 1,),
         kind=f"{side} side",
@@ -125,7 +126,7 @@ def _beyond_own(across: Across, tries: Tries) -> list[Pattern]:
             usual=usual,
             chance=more_missed_chance(missed, len(bare), rest, len(inside), TIMES_MISSED),
             why=f"the other line read {len(bare):,} runners beyond the {across.mats} mats of this one, and {missed:,} of "
-            f"them were missed, against {usual:.1%} inside",
+            f"them were missed, against {say_share(usual, 100)} inside",
             kind="far side",
         )
     ]

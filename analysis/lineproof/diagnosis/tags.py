@@ -78,8 +78,16 @@ def _pattern(tries: Tries, members: Ints, found: tuple[float, int, int, float]) 
         usual=float(share[members].mean()),
         chance=chance,
         why=f"{say_count(many, 'runner was', 'runners were')} missed at {least} visits or more, where luck gives "
-        f"{luck:.1g}; the record of {say_count(suspects, 'runner')} is that of a tag that is hard to read at every line",
+        f"{_by_luck(luck)}; the record of {say_count(suspects, 'runner')} is that of a tag that is hard to read at every line",
     )
+
+
+def _by_luck(number: float) -> str:
+    """An expected number of runners in words: ``0.4``, or how many events it takes until luck gives one."""
+    if number >= 0.1:
+        return f"{number:.1f}"
+    events = 1 / max(number, 1e-9)
+    return f"one at about 1 event in {float(f'{events:.1g}'):,.0f}"
 
 
 def _suspect(tries: Tries, rows: Ints, often: set[str]) -> Bools:

@@ -16,6 +16,7 @@ from lineproof.diagnosis.setup_facts import LaidSetup
 from lineproof.diagnosis.tries import Bools, Ints, Tries
 from lineproof.event import Event
 from lineproof.vocabulary import Cause
+from lineproof.wording import say_share
 
 TIMES_USUAL = 2.5
 LEAST_USUAL = 0.004  # where the others miss next to nobody, a line of one in a hundred is sound still
@@ -53,7 +54,7 @@ def _pattern(tries: Tries, event: Event, line: str, rows: Ints, usual: float, pr
         kind, why = "nobody", f"it read none of {len(rows):,} runners known to have come by"
     else:
         kind = "all day"
-        why = f"it missed {missed:,} of {len(rows):,} all over its width and all day, against {usual:.1%} at the other lines"
+        why = f"it missed {missed:,} of {len(rows):,} all over its width and all day, against {say_share(usual, 100)} at the other lines"
     if practice and kind != "nobody":
         why += "; nearly all of its passings rest on one read, where the other lines have several"
     return Pattern(

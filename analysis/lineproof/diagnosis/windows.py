@@ -12,6 +12,7 @@ from lineproof.diagnosis.tries import Ints, Tries
 from lineproof.event import Event
 from lineproof.interruptions.arrivals import within
 from lineproof.vocabulary import Cause, InterruptionKind
+from lineproof.wording import say_share
 
 WORDS = {
     InterruptionKind.OUTAGE.value: "no reads in a window, and reads before and after it",
@@ -45,7 +46,7 @@ def _pattern(tries: Tries, row: dict[str, object], event: Event) -> Pattern:
         usual=float(str(row["usual"])),
         chance=min(1.0, float(str(row["chance"]))),
         why=f"{WORDS[str(row['kind'])]}: {int(str(row['missed'])):,} of {int(str(row['tried'])):,} runners missed, against "
-        f"{float(str(row['usual'])):.1%} in the rest of the day",
+        f"{say_share(float(str(row['usual'])), 100)} in the rest of the day",
         begin=begin,
         end=end,
         kind=str(row["kind"]),

@@ -188,13 +188,17 @@ def ask_roles(interview: Interview, lines: list[DraftLine]) -> list[DraftLine]:
         if backup is None:
             done[done.index(main)] = replace(main, certain=True)
             continue
-        words = (main.words[0], backup.words[0])
+        words = (_shown(main), _shown(backup))
         question = f"Which line is the main one at {main.point}, {words[0]} or {words[1]}?"
         chosen = interview.put(question, words[0], one_of(words))
         first, second = (main, backup) if chosen == words[0] else (backup, main)
         done[done.index(main)] = replace(main, words=first.words, certain=True)
         done[done.index(backup)] = replace(backup, words=second.words, certain=True)
     return done
+
+
+def _shown(line: DraftLine) -> str:
+    return line.words[0] if len(line.words) == 1 else without_part(line.words[0])
 
 
 def ask_distances(interview: Interview, places: Sequence[Place], course: str) -> list[Place]:

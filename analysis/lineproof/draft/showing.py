@@ -24,19 +24,30 @@ _LEVELS = {
 
 
 def show_sightings(sightings: Iterable[Sighting], console: Console) -> None:
+    """One table for the first of the files that are laid out alike; of the others one line each."""
+    drawn: dict[object, str] = {}
     for sighting in sightings:
         console.print(f"[bold]{escape(sighting.file)}[/bold]: {describe(sighting)}")
-        console.print(to_table(sighting))
+        first = drawn.setdefault(_layout(sighting), sighting.file)
+        if first == sighting.file:
+            console.print(to_table(sighting))
+        else:
+            console.print(f"  columns as in {escape(first)}")
+
+
+def _layout(s: Sighting) -> object:
+    taken = {index: name for name, index in s.columns.items()}
+    return s.level, tuple(s.headers), tuple(_taken_for(s, i, taken) for i in range(len(s.headers)))
 
 
 def to_table(s: Sighting) -> Table:
     """Rows: the columns of the file.  Columns: its header, what it is taken for, three sample rows."""
     table = Table()
-    table.add_column("Column")
-    table.add_column("Taken for")
+    table.add_column("Column", overflow="fold", min_width=11)
+    table.add_column("Taken for", overflow="fold", min_width=9)
     samples = s.cells.head(SAMPLES)
     for row in range(samples.height):
-        table.add_column(f"Row {row + 1}", overflow="ellipsis", no_wrap=True, max_width=28)
+        table.add_column(f"Row {row + 1}", overflow="ellipsis", no_wrap=True, min_width=4, max_width=28)
     ours = {index: name for name, index in s.columns.items()}
     for i, header in enumerate(s.headers[:MOST_COLUMNS]):
         cells = [escape(str(samples[row, f"c{i}"] or "–")) for row in range(samples.height)]

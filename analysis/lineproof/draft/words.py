@@ -27,7 +27,7 @@ HEADER_WORDS: dict[str, tuple[str, ...]] = {
     "date": ("date", "day", "datum", "tag der lesung", "fecha", "data"),
     "antenna": ("antenna", "antenna id", "antennaid", "port", "ant", "antenne"),
     "strength": ("strength", "rssi", "peakrssi", "signal", "signal strength", "signal dbm", "dbm", "signalstaerke", "pegel"),
-    "reads": ("reads", "count", "tagseencount", "number of reads", "lesungen", "anzahl lesungen"),
+    "reads": ("reads", "count", "tagseencount", "number of reads", "lesungen", "anzahl lesungen", "anzahl"),
     "antennas": ("antennas", "antennas hit"),
     "visit": ("visit", "lap", "lap no", "round", "runde", "tour", "vuelta", "giro"),
     "course": ("course", "race", "distance", "event", "wettbewerb", "strecke", "lauf", "parcours", "carrera", "gara"),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,6 +13,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from lineproof.draft.looking import Sighting
+from lineproof.draft.places import without_part
 from lineproof.draft.traces import main_time
 
 # One name for each rule of offsets that is in wide use; where several fit, the computer's own comes first.
@@ -94,17 +97,30 @@ def which_hour(
     """For each file with local times in the repeated hour: most likely the earlier or the later of the two.
 
     A file that begins in it goes on where another ended, after the clocks went back; one that ends in it ended before.
+    Of the parts of one line that begin in it, the first is the one from before.
     """
-    found = {}
-    for file in files:
+    found: dict[str, str] = {}
+    begun: set[str] = set()
+    parts = Counter(_line_of(file) for file in files)
+    for file in sorted(files, key=_in_parts):
         times = instants[file]["time"].drop_nulls()
         begin, end = _on_day_of(times, hour)
-        if not times.len() or not times.is_between(begin, end, closed="left").any():
-            continue
-        first = times.min()
-        assert isinstance(first, dt.datetime)
-        found[file] = "later" if first >= begin else "earlier"
+        line, first = _line_of(file), times.min()
+        if times.is_between(begin, end, closed="left").any():
+            assert isinstance(first, dt.datetime)
+            late = first >= begin and (line in begun or parts[line] == 1)
+            found[file] = "later" if late else "earlier"
+        begun.add(line)
     return found
+
+
+def _line_of(file: str) -> str:
+    return without_part(Path(file).stem)
+
+
+def _in_parts(file: str) -> list[tuple[int, str]]:
+    """Sorts ``part 10`` behind ``part 9``."""
+    return [(int(word), "") if word.isdigit() else (0, word) for word in re.split(r"(\d+)", file)]
 
 
 def _on_day_of(times: pl.Series, hour: tuple[dt.datetime, dt.datetime]) -> tuple[dt.datetime, dt.datetime]:

@@ -23,6 +23,7 @@ from lineproof.event.model import (
     Visit,
     Wave,
 )
+from lineproof.event.moments import clock_layout, read_moment
 from lineproof.event.sections import suggest
 
 __all__ = [
@@ -42,6 +43,8 @@ __all__ = [
     "Point",
     "Visit",
     "Wave",
+    "clock_layout",
     "load_event",
+    "read_moment",
     "suggest",
 ]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import html
 from typing import TYPE_CHECKING
 
 import altair as alt
 import polars as pl
 
-from lineproof.event_report import shown
+from lineproof.event_report import cause_words, shown
 from lineproof.event_report.shown.causes import UNEXPLAINED
 from lineproof.event_report.timeline_chart import draw_timeline
 from lineproof.figures import Fragment, Head, Row, number, show_table, show_text
@@ -64,6 +65,18 @@ def _title(review: Review) -> str:
     rows = shown.to_cause_rows(review)
     total, rest = int(rows["misses"].sum()), int(rows.filter(cause=UNEXPLAINED)["misses"].sum())
     return f"{say_number(total - rest)} of {say_number(total)} misses fit a pattern"
+
+
+def finding_list(review: Review) -> Fragment:
+    """Each finding with its heading and its parts under their names."""
+    return Fragment("\n".join(_block(finding) for finding in cause_words.say_findings(review)))
+
+
+def _block(finding: cause_words.SaidFinding) -> str:
+    parts = "\n".join(
+        f"<dt>{html.escape(name)}</dt><dd>{html.escape(words)}</dd>" for name, words in finding.parts
+    )
+    return f'<h4>{html.escape(finding.heading)}</h4>\n<dl class="finding">\n{parts}\n</dl>'
 
 
 def clock_table(review: Review) -> Fragment:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -42,6 +43,13 @@ TO_DO: dict[str, str] = {
 }
 
 
+FACTS = (
+    ("agree", "The set-up record agrees"),
+    ("disagree", "The set-up record speaks against it"),
+    ("missing", "Not recorded, and would tell"),
+)
+
+
 def say_causes(review: Review) -> list[str]:
     """How many misses there were, how many are explained, and what the rest means."""
     rows = shown.to_cause_rows(review)
@@ -65,20 +73,29 @@ def say_causes(review: Review) -> list[str]:
     return [first, told]
 
 
-def say_findings(review: Review) -> list[str]:
-    """One paragraph for each finding, numbered as in the picture and in diagnosis.csv."""
-    return [_paragraph(row) for row in shown.to_finding_rows(review).iter_rows(named=True)]
+@dataclass(frozen=True, slots=True)
+class SaidFinding:
+    """One finding: where and what, then what there is to say of it, each part under its name."""
+
+    heading: str
+    parts: tuple[tuple[str, str], ...]
 
 
-def _paragraph(row: Row) -> str:
-    parts = [
-        f"{row['finding']}. {_where(row)}: {row['cause']}. What shows it: {_why(row)}",
-        f"It is consistent with {MEANS[row['cause']]}.",
-        _size(row),
-        _facts(row),
-        TO_DO[row["cause"]],
-    ]
-    return " ".join(part for part in parts if part)
+def say_findings(review: Review) -> list[SaidFinding]:
+    """The findings, numbered as in the picture and in diagnosis.csv."""
+    return [_said(row) for row in shown.to_finding_rows(review).iter_rows(named=True)]
+
+
+def _said(row: Row) -> SaidFinding:
+    parts = (
+        ("What shows it", _why(row)),
+        ("Consistent with", f"{MEANS[row['cause']]}."),
+        ("Misses", _size(row)),
+        *((head, f"{row[name]}.") for name, head in FACTS if row[name]),
+        ("What to do", TO_DO[row["cause"]]),
+    )
+    heading = f"{row['finding']}. {_where(row)}: {row['cause']}"
+    return SaidFinding(heading, tuple((name, start_sentence(words)) for name, words in parts))
 
 
 def _why(row: Row) -> str:
@@ -113,15 +130,6 @@ def _size(row: Row) -> str:
         f"It is the first explanation of {say_count(row['explained'], 'miss', 'misses')}; {anyway} of them would have been missed "
         "anyway."
     )
-
-
-def _facts(row: Row) -> str:
-    heads = (
-        ("agree", "The set-up record agrees"),
-        ("disagree", "The set-up record speaks against it"),
-        ("missing", "Not recorded, and would tell"),
-    )
-    return " ".join(f"{head}: {row[name]}." for name, head in heads if row[name])
 
 
 CLOCK_WORDS: dict[str, str] = {

@@ -28,7 +28,7 @@ TOGETHER_ROWS = Table(
 
 
 def draw_together(rows: pl.DataFrame, title: str) -> alt.FacetChart:
-    """A line per finish; behind it a band and a dashed line: what the whole records tell."""
+    """A line per finish; behind it a band and a dashed line: what the whole records tell, where they tell it."""
     rows = TOGETHER_ROWS.conform(rows)
     x = (
         alt.X("times:Q")
@@ -51,6 +51,7 @@ def draw_together(rows: pl.DataFrame, title: str) -> alt.FacetChart:
         y=alt.Y("hidden:Q").title("Crossings").axis(tickCount=4)
     )
     marks = base.mark_point(filled=True, size=50, color=BLACK, opacity=1).encode(y="hidden:Q")
+    knows = rows["model"].is_not_null().any()  # a scale over no value at all would be infinite
     row = (
         alt.Row("label:N")
         .sort(rows["label"].unique(maintain_order=True).to_list())
@@ -58,11 +59,13 @@ def draw_together(rows: pl.DataFrame, title: str) -> alt.FacetChart:
         .header(labelAngle=0, labelAlign="left", labelLimit=LABEL_ROOM, labelOrient="left")
     )
     chart: alt.FacetChart = (
-        alt.layer(band, estimate, hidden, marks, data=rows).properties(width=400, height=120).facet(row=row)
+        alt.layer(*([band, estimate] if knows else []), hidden, marks, data=rows)
+        .properties(width=400, height=120)
+        .facet(row=row)
     )
+    whole = "Dashed line and grey band: the estimate from the runners' whole records, with its range. "
     caption = (
         "Line with dots: crossings that neither line read, by how far the two lines' misses go together; 1: not at all. "
-        "Dashed line and grey band: the estimate from the runners' whole records, with its range. "
-        "The two lines alone cannot tell where on the line the truth lies."
+        f"{whole if knows else ''}The two lines alone cannot tell where on the line the truth lies."
     )
     return dress(chart, title, caption, rows.height)

@@ -21,6 +21,7 @@ from lineproof.interruptions.masks import to_masks, without_interruptions
 from lineproof.interruptions.silence import estimate_silences
 from lineproof.tables import INTERRUPTIONS
 from lineproof.vocabulary import InterruptionKind
+from lineproof.wording import say_share
 
 __all__ = ["estimate_interruptions", "to_masks", "without_interruptions"]
 
@@ -158,7 +159,7 @@ def _with_evidence(row: Row, zone: ZoneInfo) -> Row:
     none = f"read none of {tried:,}" if missed == tried else f"missed {missed:,} of {tried:,}"
     words = (
         f"From {begin} to {end} {'the line' if row['line'] else what} {none} runners {row['known']}, "
-        f"against {row['usual']:.2%} missed in the rest of the day."
+        f"against {say_share(row['usual'], 1000)} missed in the rest of the day."
     )
     if row["kind"] == InterruptionKind.LATE_LOSS.value:
         words += " Consistent with mats lifted, or a line narrowed, while the late field still came."

@@ -74,8 +74,11 @@ class _Book:
             sheet.fit_to_pages(1, 0)
 
     def _row(self, name: str, row: int, words: list[Any], style: Any = None) -> None:
+        sheet = self.sheets[name]
         for column, word in enumerate(words):
-            self.sheets[name].write(row, column, word, style)
+            # A text is written as a text, whatever it begins with: items and wishes are named by people.
+            put = sheet.write_string if isinstance(word, str) else sheet.write
+            put(row, column, word, style)
 
     def _costs(self) -> None:
         """Interest in B2, budget in B3, then one column of costs for each kind of point; the cost of a miss in row 12."""
@@ -134,7 +137,7 @@ class _Book:
             ]
             for column, value in enumerate(values, start=TAKE):
                 sheet.write(row, column, value, self.input)
-            sheet.write(row, GROUP, grouped or "")
+            sheet.write_string(row, GROUP, grouped or "")
             for t in range(self.seasons + 1):
                 value = float(self.case.weighed.step_flows[i][t])
                 sheet.write_formula(row, FIRST_FLOW + t, self._flow(wish, row, t), self.money, value)
@@ -168,7 +171,7 @@ class _Book:
         heads = [f"Season {t + 1}, {KINDS[k].value}" for t in range(self.seasons) for k in self.kinds]
         self._row("Avoided", 0, ["Unread crossings avoided by", "Counts", *heads], self.head)
         for row, (term, crossings) in enumerate(self.terms.items(), start=1):
-            sheet.write(row, 0, " with ".join(self.plan.wishes[i].id for i in sorted(term)))
+            sheet.write_string(row, 0, " with ".join(self.plan.wishes[i].id for i in sorted(term)))
             takes = "*".join(f"Wishes!$D${i + 2}" for i in sorted(term))
             sheet.write_formula(row, 1, f"={takes}", None, int(term <= self.shown.steps))
             means = crossings[..., 0].mean(axis=0)

@@ -1,6 +1,6 @@
 """Detection rates of lines, points and segments across events, in one table.
 
-A single event's share is a count; beside it stands the share drawn towards the same line's other events
+A single event's share is a count, its interval allows for misses that come together (``clustering.py``); beside it stands the share drawn towards the same line's other events
 (``shrinkage.py``), for a small event says little.  Over the season the share that a line reads at an event like these comes
 from a logistic model with the event as random factor (``quadrature.py``): its interval knows that events differ,
 where a pooled binomial interval would not.
@@ -13,6 +13,7 @@ import polars as pl
 from scipy import special, stats
 
 from lineproof.detection.intervals import estimate_share
+from lineproof.season.clustering import with_effects
 from lineproof.season.quadrature import OneFactorFit, estimate_one_factor
 from lineproof.season.shrinkage import shrink_shares
 from lineproof.season_result_tables import LINE_HISTORY, LINE_SEASON
@@ -33,7 +34,9 @@ def to_line_history(rates: pl.DataFrame, events: pl.DataFrame, quantity: str = "
     if counted.is_empty():
         return LINE_HISTORY.empty()
     told = counted.filter(pl.col("proven") > 0)
-    share = estimate_share(told["detected"].to_numpy(), told["proven"].to_numpy())
+    share = estimate_share(
+        told["detected"].to_numpy(), told["proven"].to_numpy(), deff=told["deff"].to_numpy()
+    )
     own = told.select("level", "name", "event").with_columns(
         rate=pl.Series(share.estimate),
         low=pl.Series(share.low),
@@ -65,10 +68,10 @@ def _pooled(rates: pl.DataFrame, quantity: str) -> pl.DataFrame:
         ),
     ]
     return (
-        pl.concat(named)
+        with_effects(pl.concat(named), rates)
         .with_columns(level)
         .filter(pl.col("name").is_not_null())
-        .select("level", "name", "event", "proven", "detected", "reason")
+        .select("level", "name", "event", "proven", "detected", "reason", "deff")
         .unique(subset=["level", "name", "event"], keep="first", maintain_order=True)
         .sort("level", "name", "event")
     )

@@ -1,4 +1,4 @@
-"""Which tags are weak, by all the events they were carried at, and which batches have too many of them.
+"""Which tags are weak, by all the events they were carried at, and which batches and ages have too many of them.
 
 At one event the course model gives each tag a chance of being weak.  If a weak tag is weak at every event, the
 events are separate witnesses: each multiplies the odds by what it says beyond the share of weak tags that it
@@ -15,9 +15,11 @@ import numpy as np
 import polars as pl
 
 from lineproof.detection.intervals import estimate_share
-from lineproof.season_tables import SEASON_TAGS, TAG_BATCHES
+from lineproof.season_tables import SEASON_TAGS, TAG_AGES, TAG_BATCHES
 
 MOST_FALSE = 0.1  # of the list of tags to retire may be sound
+AGES = (0, 1, 4, 10)  # times carried before, from so many on
+AGE_WORDS = ["never", "1 to 3 times", "4 to 9 times", "10 times and more"]
 SURE = 1e-6  # no single event is surer than this
 
 
@@ -26,7 +28,7 @@ def estimate_season_tags(tags: pl.DataFrame) -> pl.DataFrame:
 
     Rows are sorted, the weakest first.
     """
-    judged = tags.filter(pl.col("tags") == 1, pl.col("weak").is_not_null())
+    judged = _judged(tags)
     share = _odds(pl.col("weak").mean().over("event"))
     said = judged.with_columns((_odds(pl.col("weak")) / share).log().alias("said"))
     prior = judged["weak"].mean()
@@ -52,14 +54,38 @@ def _odds(chance: pl.Expr) -> pl.Expr:
 
 
 def estimate_batches(tags: pl.DataFrame, confidence: float = 0.95) -> pl.DataFrame:
-    """TAG_BATCHES from KEPT_TAGS of all events: the share of weak tags of each batch, by kind and batch.
+    """TAG_BATCHES from KEPT_TAGS of all events: the share of weak tags of each batch, by kind and batch."""
+    return TAG_BATCHES.conform(_shares(_judged(tags), ["kind", "batch"], confidence))
 
-    ``others`` is the share that the other batches of the same events had, each event weighted by this batch's tags
-    there: rain that weakened all tags of a day accuses no batch.  Who is weak is itself in doubt, so the counts
-    behind a share are worth less by as much.  ``ask`` allows for the number of batches (Bonferroni).
+
+def estimate_tag_ages(tags: pl.DataFrame, events: pl.DataFrame, confidence: float = 0.95) -> pl.DataFrame:
+    """TAG_AGES from KEPT_TAGS of all events: the share of weak tags by how often they had been carried before.
+
+    ``events``: ``event`` and ``date``.  Counted is what the ledger knows of; single-use tags, which nobody carries
+    twice, are left out: they are judged by batch.
     """
-    judged = tags.filter(pl.col("tags") == 1, pl.col("weak").is_not_null())
-    by_event = judged.group_by("event", "kind", "batch").agg(
+    dated = _judged(tags).join(events.select("event", "date"), on="event", how="inner", validate="m:1")
+    again = dated.filter(pl.col("event").n_unique().over("tag") > 1)
+    before = pl.col("date").rank("dense").over("tag") - 1
+    group = pl.sum_horizontal((before >= first).cast(pl.Int8) for first in AGES[1:]).alias("group")
+    found = _shares(again.with_columns(group), ["kind", "group"], confidence)
+    words = pl.col("group").replace_strict(range(len(AGES)), AGE_WORDS, return_dtype=pl.String)
+    return TAG_AGES.conform(found.with_columns(words.alias("carried")))
+
+
+def _judged(tags: pl.DataFrame) -> pl.DataFrame:
+    """Tags that were their runner's one tag, and of which the event told."""
+    return tags.filter(pl.col("tags") == 1, pl.col("weak").is_not_null())
+
+
+def _shares(judged: pl.DataFrame, by: list[str], confidence: float) -> pl.DataFrame:
+    """Share of weak tags of each group of ``by``, beside that of the other groups of the same events.
+
+    ``others`` weights each event by this group's tags there: rain that weakened all tags of a day accuses no group.
+    Who is weak is itself in doubt, so the counts behind a share are worth less by as much.  ``ask`` allows for the number
+    of groups (Bonferroni).
+    """
+    by_event = judged.group_by("event", *by).agg(
         pl.len().alias("tags"),
         pl.col("weak").sum(),
         (pl.col("weak") * (1 - pl.col("weak"))).sum().alias("doubt"),
@@ -69,24 +95,21 @@ def estimate_batches(tags: pl.DataFrame, confidence: float = 0.95) -> pl.DataFra
     compared = by_event.with_columns(pl.when(rest > 0).then(beside * pl.col("tags")).alias("expected"))
     with_rest = pl.col("tags").filter(pl.col("expected").is_not_null()).sum()
     groups = (
-        compared.group_by("kind", "batch")
+        compared.group_by(by)
         .agg(
             pl.when(with_rest > 0).then(pl.col("expected").sum() / with_rest).alias("others"),
             pl.col("tags", "weak", "doubt").sum(),
         )
-        .sort("kind", "batch", nulls_last=True)
+        .sort(by, nulls_last=True)
     )
     weak, count = groups["weak"].to_numpy(), groups["tags"].to_numpy().astype(float)
     spread = weak * (1 - weak / np.maximum(count, 1))
     worth = np.divide(spread, spread + groups["doubt"].to_numpy(), out=np.ones_like(spread), where=spread > 0)
     share = estimate_share(weak * worth, count * worth, confidence)
     strict = estimate_share(weak * worth, count * worth, 1 - (1 - confidence) / max(groups.height, 1))
-    told = groups.with_columns(
+    return groups.with_columns(
         pl.Series("share", weak / np.maximum(count, 1)),
         pl.Series("share_low", share.low),
         pl.Series("share_high", share.high),
         pl.Series("surely", strict.low),
-    )
-    return TAG_BATCHES.conform(
-        told.with_columns((pl.col("surely") > pl.col("others")).fill_null(False).alias("ask"))
-    )
+    ).with_columns((pl.col("surely") > pl.col("others")).fill_null(False).alias("ask"))

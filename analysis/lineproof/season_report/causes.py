@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import polars as pl
 
 from lineproof.season_report.charts import CAUSE_ROWS
@@ -31,6 +32,20 @@ def to_cause_rows(season: SeasonReview) -> pl.DataFrame:
     )
     drawn = CAUSE_ROWS.conform(counts)
     return drawn.with_columns(counts["both"], counts["events"])
+
+
+def expected_misses(season: SeasonReview) -> tuple[float, float] | None:
+    """What the lines of the season would have missed if each were as good as the middle one: (its share missed, misses).
+
+    The middle is that of the shares drawn towards each line's other events.  None where no line's rate is known.
+    """
+    lines = season.line_history.filter(
+        pl.col("level").cast(pl.String) == "line", pl.col("shrunken").is_not_null()
+    )
+    if lines.is_empty():
+        return None
+    usual = 1 - float(np.median(lines["shrunken"].to_numpy()))
+    return usual, usual * float(lines["proven"].sum())
 
 
 def to_explained_rows(season: SeasonReview) -> pl.DataFrame:

@@ -8,6 +8,7 @@ import polars as pl
 
 from lineproof.charts import EITHER, RATE_ROWS
 from lineproof.detection.intervals import estimate_share
+from lineproof.season.clustering import event_effects
 from lineproof.vocabulary import Evidence, Quantity
 
 if TYPE_CHECKING:
@@ -74,13 +75,30 @@ def to_event_totals(season: SeasonReview) -> pl.DataFrame:
 
 def to_event_rows(season: SeasonReview) -> pl.DataFrame:
     """RATE_ROWS: per event, the share read by either line at the points where later reads prove who passed."""
+    return RATE_ROWS.conform(_with_intervals(season).with_columns(pl.lit(EITHER).alias("kind")))
+
+
+def count_standing(season: SeasonReview) -> tuple[int, int, int]:
+    """Events surely above their target, surely below it, and those of which the interval holds it."""
+    rows = _with_intervals(season)
+    above = rows.filter(pl.col("conf_low") >= pl.col("target")).height
+    below = rows.filter(pl.col("conf_high") < pl.col("target")).height
+    return above, below, rows.height - above - below
+
+
+def _with_intervals(season: SeasonReview) -> pl.DataFrame:
+    """Event totals with ``estimate``, ``conf_low``, ``conf_high`` of the share read.
+
+    The interval allows for misses that come together: in a minute, and of one runner at point after point.
+    """
+    effects = event_effects(season.kept["rates"])
     told = to_event_totals(season).filter(pl.col("proven") > 0)
-    share = estimate_share(told["proven"] - told["missed"], told["proven"])
-    return RATE_ROWS.conform(
-        told.with_columns(
-            pl.lit(EITHER).alias("kind"),
-            pl.Series("estimate", share.estimate, dtype=pl.Float64),
-            pl.Series("conf_low", share.low, dtype=pl.Float64),
-            pl.Series("conf_high", share.high, dtype=pl.Float64),
-        )
+    told = told.join(effects, on="event", how="left", validate="1:1", maintain_order="left").with_columns(
+        pl.col("deff").fill_null(1.0)
+    )
+    share = estimate_share(told["proven"] - told["missed"], told["proven"], deff=told["deff"])
+    return told.with_columns(
+        pl.Series("estimate", share.estimate, dtype=pl.Float64),
+        pl.Series("conf_low", share.low, dtype=pl.Float64),
+        pl.Series("conf_high", share.high, dtype=pl.Float64),
     )

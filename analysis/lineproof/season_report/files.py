@@ -27,6 +27,7 @@ def write_season_results(season: SeasonReview, out: str | Path) -> list[Path]:
     tables = {
         "events": shown.to_event_totals(season),
         "lines": shown.to_line_table(season),
+        "over_events": season.line_season,
         "segments": shown.to_segment_table(season),
         "misses": shown.to_explained_rows(season),
         "causes": shown.to_cause_rows(season),
@@ -40,6 +41,7 @@ def write_season_results(season: SeasonReview, out: str | Path) -> list[Path]:
         "hand_test": season.hand_test.limits,
         "tags": season.tags,
         "tag_batches": season.batches,
+        "tag_ages": season.tag_ages,
         "checks": shown.to_check_rows(season),
         "quality": shown.to_quality_rows(season),
     }

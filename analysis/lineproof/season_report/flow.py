@@ -2,7 +2,7 @@
 
     ledger -> rates, unseen, misses          event by event
            -> cells -> items, monitoring     which item, since when
-           -> tags, batches                  which tags
+           -> tags, batches, ages            which tags
            -> comparisons                    which habits
 
 Only the small tables of the ledger are read; no raw read is needed.
@@ -25,7 +25,7 @@ from lineproof.season.effects import ItemModel, estimate_items
 from lineproof.season.hand_test import HandTest, estimate_hand_test
 from lineproof.season.line_rates import to_line_history, to_line_season
 from lineproof.season.monitoring import monitor_season, to_funnel
-from lineproof.season.tags import estimate_batches, estimate_season_tags
+from lineproof.season.tags import estimate_batches, estimate_season_tags, estimate_tag_ages
 from lineproof.season_result_tables import CHANGE_POINTS, COMPARISONS, FUNNEL, MONITORING, SWAPS, TRENDS
 
 Progress = Callable[[str], None]
@@ -71,6 +71,7 @@ class SeasonReview:
     hand_test: HandTest
     tags: pl.DataFrame
     batches: pl.DataFrame
+    tag_ages: pl.DataFrame
 
 
 def _silent(_step: str) -> None:
@@ -116,6 +117,7 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
         hand_test=estimate_hand_test(kept["cells"]),
         tags=estimate_season_tags(tags),
         batches=estimate_batches(tags),
+        tag_ages=estimate_tag_ages(tags, events),
     )
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 MOST_FINDINGS = 25
 MOST_LINES = 25
+MOST_EVENTS = 40  # drawn and listed; of a longer ledger those that missed most, and all in the CSV files
 
 
 def heading(season: SeasonReview) -> Fragment:
@@ -50,8 +51,21 @@ def next_steps(season: SeasonReview) -> Fragment:
     return show_list(words.say_next(season))
 
 
+def _worst(rows: pl.DataFrame, season: SeasonReview, name: str = "label") -> pl.DataFrame:
+    """Rows of the events to show, in their order; ``name``: the column with the event's label."""
+    shares = shown.to_event_totals(season).sort("share", "place", nulls_last=True)
+    return rows.filter(pl.col(name).is_in(shares["label"].head(MOST_EVENTS).to_list()))
+
+
+def _of_events(season: SeasonReview, file: str) -> str:
+    """For a caption: that not all events are shown, and where the rest is."""
+    more = season.events.height > MOST_EVENTS
+    return f"; the {MOST_EVENTS} events that missed the largest share, {file} has all" if more else ""
+
+
 def event_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
-    rows, lead = shown.to_event_rows(season), words.say_events(season)
+    rows = _worst(shown.to_event_rows(season), season)
+    lead = words.say_events(season) + _of_events(season, "season_events.csv")
     target = float(season.events["target"].max())  # type: ignore[arg-type]
     return charts.draw_rates(rows, target, lead) if rows.height else show_text([f"{lead}."])
 
@@ -71,7 +85,8 @@ def event_table(season: SeasonReview) -> Fragment:
         "The events: crossings that later reads prove, over all points, and those hidden besides (mostly at the finish). "
         "The range adds up the ends of the visits, so it is rather too wide"
     )
-    return show_table(shown.to_event_totals(season), heads, caption)
+    rows = _worst(shown.to_event_totals(season), season)
+    return show_table(rows, heads, caption + _of_events(season, "season_events.csv"))
 
 
 def _hidden(row: Row) -> str:
@@ -82,7 +97,8 @@ def _hidden(row: Row) -> str:
 
 
 def line_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
-    rows, lead = shown.to_line_rows(season), words.say_lines(season)
+    rows = _worst(shown.to_line_rows(season), season, "event")
+    lead = words.say_lines(season) + _of_events(season, "season_lines.csv")
     target = float(season.events["target"].max())  # type: ignore[arg-type]
     return season_charts.draw_lines_by_event(rows, target, lead) if rows.height else show_text([f"{lead}."])
 
@@ -122,7 +138,13 @@ def _rate_heads() -> tuple[Head, ...]:
 
 
 def repeated_table(season: SeasonReview) -> Fragment:
-    rows = season.line_season.filter(pl.col("events") > 1)
+    again = season.line_season.filter(pl.col("events") > 1)
+    rows = again.sort("rate", "level", "name", nulls_last=True).head(MOST_EVENTS).sort("level", "name")
+    more = (
+        f"; the {MOST_EVENTS} that read least, season_over_events.csv has all"
+        if again.height > MOST_EVENTS
+        else ""
+    )
     heads = (
         Head("Line, point or segment", lambda row: f"{row['level']} {row['name']}"),
         number("Events", lambda row: say_number(row["events"])),
@@ -135,7 +157,7 @@ def repeated_table(season: SeasonReview) -> Fragment:
     return show_table(
         rows,
         heads,
-        "Lines, points and segments that came back: what they read at an event like these, events differing as they do",
+        f"Lines, points and segments that came back: what they read at an event like these, events differing as they do{more}",
         "No line was laid at the same place twice.",
     )
 
@@ -232,15 +254,34 @@ def _matched(row: Row) -> str:
 def batch_table(season: SeasonReview) -> Fragment:
     heads = (
         Head("Batch", lambda row: row["batch"] or "not stated"),
+        *_tag_heads("Ask the maker"),
+    )
+    return show_table(season.batches, heads, "Weak tags by batch", "No tag could be judged.")
+
+
+def age_table(season: SeasonReview) -> Fragment:
+    heads = (
+        Head("Carried before", lambda row: row["carried"]),
+        *_tag_heads("More than the others"),
+    )
+    return show_table(
+        season.tag_ages,
+        heads,
+        "Weak tags by how often the ledger knows them to have been carried before; single-use tags are left out",
+        "No tag was carried twice, as far as the ledger knows: single-use tags are judged by batch.",
+    )
+
+
+def _tag_heads(asked: str) -> tuple[Head, ...]:
+    return (
         Head("Kind", lambda row: row["kind"] or "not stated"),
         number("Tags", lambda row: say_number(row["tags"])),
         number("Weak (expected)", lambda row: f"{row['weak']:.1f}"),
         number("Share", lambda row: say_share(row["share"], max(row["tags"], 1))),
         number("Interval", lambda row: said_interval(row, "share_low", "share_high", row["tags"])),
         number("Others of the same days", lambda row: said_share(row["others"], row["tags"])),
-        Head("Ask the maker", lambda row: "yes" if row["ask"] else "no"),
+        Head(asked, lambda row: "yes" if row["ask"] else "no"),
     )
-    return show_table(season.batches, heads, "Weak tags by batch", "No tag could be judged.")
 
 
 def check_table(season: SeasonReview) -> Fragment:
@@ -267,4 +308,7 @@ def quality_table(season: SeasonReview) -> Fragment:
         number("Lines recorded", lambda row: say_number(row["lines_recorded"])),
         number("Complaints of the record", lambda row: say_number(row["complaints"])),
     )
-    return show_table(shown.to_quality_rows(season), heads, "Quality of the data, event by event")
+    rows = _worst(shown.to_quality_rows(season), season)
+    return show_table(
+        rows, heads, "Quality of the data, event by event" + _of_events(season, "season_quality.csv")
+    )

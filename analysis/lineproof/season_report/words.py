@@ -43,7 +43,18 @@ def say_season(season: SeasonReview) -> str:
     return (
         f"Of {say_count(proven, 'crossing')} at {say_small(totals.height, 'event')} that later reads prove, "
         f"{say_number(missed)} ({say_share(missed / proven, proven)}) were missed by every line; "
-        f"{say_small(kept.height, 'event')} of {say_number(totals.height)} read at least {goal} of them."
+        f"{say_small(kept.height, 'event')} of {say_number(totals.height)} read at least {goal} of them{_say_surely(season)}."
+    )
+
+
+def _say_surely(season: SeasonReview) -> str:
+    """How many events are above or below their target beyond what luck gives, where that is not all."""
+    above, below, open_yet = shown.count_standing(season)
+    if not open_yet:
+        return ""
+    return (
+        f" (surely so {say_number(above)}, surely not {say_number(below)}; of the other {say_number(open_yet)} the "
+        "crossings are too few to be sure)"
     )
 
 
@@ -81,7 +92,19 @@ def say_causes(season: SeasonReview) -> str:
     parts = [f"{row['label']} ({say_number(row['misses'])})" for row in told.head(3).iter_rows(named=True)]
     return (
         f"Of {say_count(whole, 'miss', 'misses')} of single lines, the largest parts are consistent with {say_list(parts)}; "
-        f"no reason was found for {say_number(unexplained)} ({say_share(unexplained / whole, whole)})."
+        f"no reason was found for {say_number(unexplained)} ({say_share(unexplained / whole, whole)}).{_say_ordinary(season)}"
+    )
+
+
+def _say_ordinary(season: SeasonReview) -> str:
+    """Sound lines miss too: how many misses that makes."""
+    expected = shown.expected_misses(season)
+    if expected is None or expected[1] < 1:
+        return ""
+    share, misses = expected
+    return (
+        f" Sound lines miss too: were each as good as the middle line of the season, which misses {say_share(share, 1000)}, "
+        f"they would have missed about {say_number(round(misses))}."
     )
 
 
@@ -166,6 +189,11 @@ def say_tags(season: SeasonReview) -> list[str]:
     if not asked.is_empty():
         names = [f"batch {row['batch'] or '?'}" for row in asked.iter_rows(named=True)]
         said.append(f"More weak tags than the others of the same days: {say_list(names)}. Ask who made them.")
+    old = season.tag_ages.filter("ask")["carried"].to_list()
+    if old:
+        said.append(
+            f"More weak tags than the others of the same days among those carried before: {say_list(old)}. Test tags of that age."
+        )
     return said
 
 

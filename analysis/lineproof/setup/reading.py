@@ -13,13 +13,12 @@ from pathlib import Path
 
 from lineproof.errors import LineproofError
 from lineproof.event import FileLayout, suggest
+from lineproof.formulas import rearm
 from lineproof.intake.opening import open_table
 from lineproof.intake.raw import RawTable, normal
 from lineproof.setup.cells import Clock, Value, Wrong, read_cell
 from lineproof.setup.complaints import Complaints, Row
 from lineproof.setup.fields import Field
-
-_FORMULA_SIGNS = "=+-@"
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,4 +145,4 @@ def _read_row(
 def _plain(cell: object) -> str:
     """A cell without outer blanks, and without the apostrophe that keeps a spreadsheet from running it."""
     text = "" if cell is None else str(cell).strip()
-    return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_SIGNS and len(text) > 1 else text
+    return rearm(text)

@@ -9,14 +9,13 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
+from lineproof.formulas import disarm
 from lineproof.setup.fields import LINE, LINE_FIELDS, MAT_FIELDS, PLACE, Field
 from lineproof.setup.workbook import Cell, Cells
 
-_FORMULA = re.compile(r"^[=+\-@\t\r]")
 _FIELDS: tuple[Field, ...] = (LINE, PLACE, *MAT_FIELDS, *LINE_FIELDS)
 
 
@@ -45,5 +44,5 @@ def _shown(cell: Cell, decimal: str) -> str:
     if isinstance(cell, dt.time):
         return cell.isoformat(timespec="seconds" if cell.second else "minutes")
     if isinstance(cell, str):
-        return f"'{cell}" if _FORMULA.match(cell) else cell
+        return disarm(cell)
     return f"{cell:g}".replace(".", decimal)

@@ -19,6 +19,8 @@ writes the same files.
 | 09-long-night | night trail while the clocks go back, nothing else went wrong | raw reads, Parquet, milliseconds since 1970; passings per line, CSV with offset |
 | 10- to 17-canal-evening | eight small evening runs, the same points each week, tags that are given out again; pouring rain on the fourth; the gutter at the finish costs whatever mat lies in it | passings per line, CSV, local clock |
 
+| unfamiliar/owl-night | night trail through the same hour that comes twice; misses everywhere, a weak line, a car | no description: passings per line, headers in another language, semicolons, decimal commas, local clock, two files for each line |
+
 "Nothing went wrong" means: ordinary weak tags, drop-outs and unread crossings, but no planted fault.
 
 ## In an event folder
@@ -38,6 +40,9 @@ writes the same files.
 Above the events lies `equipment.csv`, the register: every mat, cable, reader, antenna and power unit with what it cost and when.
 
 Readers are known in the exports by their number (`R01` to `R14`); `event.toml` says which line each served that day.
+
+`unfamiliar/owl-night` has no `event.toml` and no set-up record: it is there to be drafted with `lineproof new` (its course is 21 km, the hut
+lies at 7.5 km and the dam at 14 km, the gun was at 23:30).
 
 ## `truth/`: for tests only
 

@@ -29,6 +29,8 @@ from lineproof.simulate.season.mornings import MORNINGS
 from lineproof.simulate.season.parts import Dressed
 from lineproof.simulate.season.readme import README
 from lineproof.simulate.season.register import write_register
+from lineproof.simulate.season.untold import FOLDER as UNTOLD
+from lineproof.simulate.season.untold import write_untold
 from lineproof.simulate.truth import to_fault_frame
 
 SEED = 20_260_215
@@ -70,11 +72,13 @@ def write_season(folder: str | Path, seed: int = SEED, only: tuple[str, ...] = (
             continue
         sim = simulate_event(plan, int(streams[1].generate_state(1)[0]))
         cases = _write_event(folder / plan.id, dressed, items, sim, np.random.default_rng(streams[2]))
-        _write_truth(truth, dressed, sim, cases)
+        _write_truth(truth, dressed.clean, sim, cases)
         written = write_down(sim, items, mornings[plan.id], seed, np.random.default_rng(streams[3]))
         _write_record(folder / plan.id, mornings[plan.id], written)
         _write_changes(truth / f"{plan.id}-setup.csv", written)
     pl.DataFrame([asdict(item) for item in laid]).write_csv(truth / "equipment.csv")
+    untold = write_untold(folder / UNTOLD, seed)
+    _write_truth(truth, False, untold, [])
     write_register(folder / "equipment.csv", np.random.default_rng([seed, REGISTER_STREAM]))
     (folder / "README.md").write_text(README, encoding="utf-8", newline="\n")
 
@@ -104,13 +108,13 @@ def _write_changes(path: Path, written: Written) -> None:
     pl.DataFrame(written.changed, schema=schema).write_csv(path)
 
 
-def _write_truth(folder: Path, dressed: Dressed, sim: SimulatedEvent, cases: list[Case]) -> None:
+def _write_truth(folder: Path, clean: bool, sim: SimulatedEvent, cases: list[Case]) -> None:
     plan, truth = sim.plan, sim.truth
     faults = pl.concat([truth.faults, to_fault_frame(cases, plan)])
     poor = truth.tags.filter((pl.col("quality") != "good") & pl.col("runner").is_not_null())
     summary = {
         "event": plan.id,
-        "clean": dressed.clean,
+        "clean": clean,
         "entries": sim.entries.height,
         "reads": sim.reads.height,
         "rates": _rows(truth.rates),
