@@ -6,7 +6,21 @@ says what was found and what was expected, and what to do.  Never a traceback.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+
+LONGEST_WORD = 200  # characters of a text from outside that a sentence repeats
+_LONG = re.compile(rf'"([^"]{{{LONGEST_WORD}}})[^"]+"')
+_LONG_BARE = re.compile(rf"(\S{{{LONGEST_WORD}}})\S+")
+
+
+def one_line(text: str) -> str:
+    """The text as one line for a terminal: what cannot be shown becomes a question mark, endless words are cut.
+
+    Names of files and texts of exports may hold line breaks, commands to the terminal and half characters.
+    """
+    shown = "".join(sign if sign.isprintable() else " " if sign.isspace() else "?" for sign in text)
+    return _LONG_BARE.sub(r"\1…", _LONG.sub(r'"\1…"', shown))
 
 
 class LineproofError(Exception):
@@ -44,7 +58,7 @@ class LineproofError(Exception):
             if part
         )
         sentence = self.problem.rstrip(".") + (f"; {self.todo.rstrip('.')}" if self.todo else "")
-        return f"{place}: {sentence}." if place else f"{sentence}."
+        return one_line(f"{place}: {sentence}." if place else f"{sentence}.")
 
 
 class EventError(LineproofError):

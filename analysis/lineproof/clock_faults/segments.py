@@ -9,11 +9,12 @@ whose stretch before is slow and whose stretch after is as much too fast has a w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
 
+from lineproof.clock_faults.far import FAR_S
 from lineproof.clock_faults.robust import fit_robust
 from lineproof.clock_faults.times import Bools, Floats, LineTimes
 
@@ -60,30 +61,29 @@ def estimate_by_clock(times: LineTimes, column: int, reference: list[int]) -> By
     here = times.at_m[column]
     before = [c for c in reference if times.at_m[c] < here]
     after = [c for c in reference if times.at_m[c] > here]
-    t = times.times
     if before and after:
-        whole, part, sign, apart = (
-            t[:, after[0]] - t[:, before[-1]],
-            t[:, column] - t[:, before[-1]],
-            1.0,
-            False,
-        )
+        ends, stretch, sign, apart = (before[-1], after[0]), (before[-1], column), 1.0, False
     elif len(before) >= 2:
-        whole, part, sign, apart = (
-            t[:, before[-1]] - t[:, before[0]],
-            t[:, column] - t[:, before[-1]],
-            1.0,
-            True,
-        )
+        ends, stretch, sign, apart = (before[0], before[-1]), (before[-1], column), 1.0, True
     elif len(after) >= 2:
-        whole, part, sign, apart = t[:, after[-1]] - t[:, after[0]], t[:, after[0]] - t[:, column], -1.0, True
+        ends, stretch, sign, apart = (after[0], after[-1]), (column, after[0]), -1.0, True
     else:
         return None
+    whole, part = (times.times[:, last] - times.times[:, first] for first, last in (ends, stretch))
     known = ~np.isnan(whole) & ~np.isnan(part)
     known[known] &= whole[known] > 60
     if known.sum() < FEWEST_RUNNERS:
         return None
-    return _slope(part[known], whole[known], sign, apart)
+    length, of = (times.at_m[last] - times.at_m[first] for first, last in (stretch, ends))
+    far = _far_off(part[known], whole[known] * length / of)
+    found = _slope(part[known] - far, whole[known], sign, apart)
+    return None if found is None else replace(found, offset=found.offset + sign * far)
+
+
+def _far_off(part: Floats, by_distance: Floats) -> float:
+    """What a clock that is hours off adds: taken off first, as beside it the runners' form would look like nothing."""
+    off = float(np.median(part) - np.median(by_distance))
+    return off if abs(off) > FAR_S else 0.0
 
 
 def _slope(part: Floats, whole: Floats, sign: float, apart: bool) -> ByClock | None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from lineproof.ledger.checking import CheckResult, check_ledger
     from lineproof.ledger.histories import load_histories
     from lineproof.ledger.keeping import Kept, keep_event
-    from lineproof.ledger.opening import Ledger, open_ledger
+    from lineproof.ledger.opening import Ledger, open_ledger, read_whole
 
 # Loaded when first asked for: a season's report, or a check, needs nothing of what reviews an event.
 _HOMES = {
@@ -28,6 +28,7 @@ _HOMES = {
     "keep_event": "keeping",
     "load_histories": "histories",
     "open_ledger": "opening",
+    "read_whole": "opening",
 }
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "keep_event",
     "load_histories",
     "open_ledger",
+    "read_whole",
 ]
 
 

@@ -9,7 +9,7 @@ from lineproof.detection.course_model import CourseHistories, to_course_historie
 from lineproof.detection.course_model.histories import Occasion, compress
 from lineproof.event import Course, Event
 from lineproof.interruptions import to_masks
-from lineproof.ledger.opening import Ledger
+from lineproof.ledger.opening import Ledger, read_whole
 from lineproof.season_tables import HISTORIES, VISITS
 
 PER_VISIT = ("outcome", "unread", "stratum")
@@ -82,8 +82,8 @@ def load_histories(ledger: Ledger, event: str, course: str) -> CourseHistories:
     Raises ``KeyError`` where the ledger has none: another id, or nobody was seen.
     """
     here = (pl.col("event") == event) & (pl.col("course") == course)
-    visits = ledger.scan("visits").filter(here).sort("order").collect()
-    rows = ledger.scan("histories").filter(here).sort("history").collect()
+    visits = read_whole(ledger.scan("visits").filter(here).sort("order"))
+    rows = read_whole(ledger.scan("histories").filter(here).sort("history"))
     if rows.is_empty():
         raise KeyError(f'no histories of the course "{course}" of the event "{event}"')
     occasions = tuple(

@@ -12,7 +12,7 @@ from lineproof.errors import InputError, LedgerError
 from lineproof.event import Event, load_event
 from lineproof.ledger.gather import to_kept
 from lineproof.ledger.manifest import MANIFEST, read_manifest
-from lineproof.ledger.opening import open_ledger
+from lineproof.ledger.opening import open_ledger, read_whole
 from lineproof.ledger.packing import to_part
 from lineproof.ledger.part import Part
 from lineproof.ledger.provenance import Basis, hash_inputs, to_basis
@@ -111,9 +111,9 @@ def _remarks(home: Path, basis: Basis) -> tuple[str, ...]:
     """Events whose tags cannot be followed to this one: their pseudonyms were made with another key."""
     try:
         facts = open_ledger(home).scan("provenance").filter(pl.col("name") == "print of the pseudonyms' key")
+        others = read_whole(facts.filter(pl.col("value") != basis.key_print))["event"].sort().to_list()
     except LedgerError as problem:  # another event's part; this one is kept
         return (str(problem),)
-    others = facts.filter(pl.col("value") != basis.key_print).collect()["event"].sort().to_list()
     if not others:
         return ()
     sentence = (

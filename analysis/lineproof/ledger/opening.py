@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
@@ -25,7 +27,7 @@ class Ledger:
     @property
     def events(self) -> pl.DataFrame:
         """The events (contract EVENTS), by date and id."""
-        return self.scan("events").sort("date", "event").collect()
+        return read_whole(self.scan("events").sort("date", "event"))
 
     def scan(self, table: str) -> pl.LazyFrame:
         """A table of ``season_tables.KEPT`` over all events, lazily; its rows come in no promised order.
@@ -39,7 +41,8 @@ class Ledger:
         for version, entries in groupby(by_version, key=lambda entry: entry.schema):
             paths = [path for entry in entries if (path := self._file(entry, table)) is not None]
             if paths:
-                frames.append(to_present(pl.scan_parquet(paths, glob=False), contract, table, version))
+                with _damage_said():
+                    frames.append(to_present(pl.scan_parquet(paths, glob=False), contract, table, version))
         return pl.concat(frames) if frames else contract.empty().lazy()
 
     def _file(self, entry: Entry, table: str) -> Path | None:
@@ -57,6 +60,23 @@ class Ledger:
                 todo=f"run: lineproof ledger check {self.folder}",
             )
         return None
+
+
+def read_whole(rows: pl.LazyFrame) -> pl.DataFrame:
+    """Rows of ``Ledger.scan``, collected.  Raises ``LedgerError`` where one of the files cannot be read to its end."""
+    with _damage_said():
+        return rows.collect()
+
+
+@contextmanager
+def _damage_said() -> Iterator[None]:
+    try:
+        yield
+    except (pl.exceptions.PolarsError, OSError):
+        raise LedgerError(
+            "a table of the ledger is damaged and cannot be read to its end",
+            todo="run: lineproof ledger check DIR, which names the file",
+        ) from None
 
 
 def open_ledger(folder: str | Path) -> Ledger:

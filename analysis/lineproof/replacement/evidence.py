@@ -10,6 +10,7 @@ from typing import Protocol
 import polars as pl
 
 from lineproof.errors import PlanError
+from lineproof.ledger import read_whole
 from lineproof.replacement.beliefs import young_items
 from lineproof.replacement.places import ITEM_COLUMNS, to_last_season, to_listed
 from lineproof.replacement.plan import JUDGED_KINDS, Lay, Plan
@@ -58,8 +59,8 @@ def load_evidence(ledger: Scans) -> Evidence:
 
     Raises ``PlanError`` where the ledger has no line whose misses can be counted.
     """
-    cells = CELLS.check(ledger.scan("cells").collect()).sort("date", "event", "line", "slot")
-    equipment = ledger.scan("equipment").collect()
+    cells = CELLS.check(read_whole(ledger.scan("cells"))).sort("date", "event", "line", "slot")
+    equipment = read_whole(ledger.scan("equipment"))
     if cells.select(pl.col(ITEM_COLUMNS).count().sum()).sum_horizontal().sum() == 0:
         raise PlanError(
             "the ledger cannot carry a purchase case: it does not know which mat, cable or reader lay where",
@@ -74,12 +75,12 @@ def load_evidence(ledger: Scans) -> Evidence:
     return Evidence(
         model,
         known_items(cells, equipment),
-        ledger.scan("events").collect().sort("date", "event"),
-        ledger.scan("visits").collect().sort("event", "course", "order"),
+        read_whole(ledger.scan("events")).sort("date", "event"),
+        read_whole(ledger.scan("visits")).sort("event", "course", "order"),
         equipment.sort("event", "item"),
         cells,
-        ledger.scan("diagnosis").collect().sort("event", "finding"),
-        ledger.scan("tags").collect().sort("event", "tag", "holder"),
+        read_whole(ledger.scan("diagnosis")).sort("event", "finding"),
+        read_whole(ledger.scan("tags")).sort("event", "tag", "holder"),
     )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
-from lineproof.errors import OutputError
+from lineproof.errors import OutputError, one_line
 from lineproof.replacement.assumptions import ASSUMPTIONS, COMMON_PRACTICE, MONEY, Assumption
 from lineproof.replacement.beliefs import DAYS_A_YEAR
 from lineproof.replacement.evidence import Evidence, Scans, load_evidence
@@ -175,7 +175,7 @@ def _wishes(evidence: Evidence) -> Iterator[str]:
     yield '# [[discount]]\n# group = "mats"\n# from = 3\n# per_cent = 5'
     for row in worst.iter_rows(named=True):
         kind = ItemKind(row["kind"])
-        yield f"\n# {row['item']}: {_why(row)}"
+        yield f"\n# {one_line(row['item'])}: {_why(row)}"
         yield from _wish(Step.REPLACE, kind, row["item"])
         yield from _wish(Step.REPAIR, kind, row["item"])
 
@@ -187,11 +187,16 @@ def _why(row: dict[str, object]) -> str:
     return f"{row['verdict']} by the season, about {missed:,.0f} missed of {tried:,.0f} at {events} events"
 
 
+def _quoted(word: str) -> str:
+    """A word as a basic string of TOML: the escapes of JSON are among those of TOML, which forbids one sign more."""
+    return json.dumps(word, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 def _wish(step: Step, kind: ItemKind, item: str) -> Iterable[str]:
     return (
         "[[wish]]",
-        f"id = {json.dumps(f'{step} {item}', ensure_ascii=False)}",
+        f"id = {_quoted(f'{step} {item}')}",
         f'do = "{step}"',
-        f"item = {json.dumps(item, ensure_ascii=False)}",
+        f"item = {_quoted(item)}",
         f'kind = "{kind}"',
     )

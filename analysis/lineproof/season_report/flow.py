@@ -17,7 +17,7 @@ from pathlib import Path
 import polars as pl
 
 from lineproof.errors import LedgerError
-from lineproof.ledger import open_ledger
+from lineproof.ledger import open_ledger, read_whole
 from lineproof.season.change_points import estimate_change_points, estimate_season_trends
 from lineproof.season.comparisons import compare_habits, compare_models, compare_seasons
 from lineproof.season.connectivity import to_swaps
@@ -88,7 +88,7 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
             f'the ledger in "{Path(ledger_folder).name}" holds no event',
             todo="keep one first: lineproof keep EVENT_DIR --ledger DIR",
         )
-    kept = {name: ledger.scan(name).collect() for name in AS_KEPT}
+    kept = {name: read_whole(ledger.scan(name)) for name in AS_KEPT}
     progress("judging the items")
     items, no_items = _items(kept["cells"])
     progress("watching lines and items over time")
@@ -100,7 +100,7 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
         compare_models(kept["cells"], _register(kept["equipment"])),
     ]
     progress("judging the tags")
-    tags = ledger.scan("tags").collect()
+    tags = read_whole(ledger.scan("tags"))
     return SeasonReview(
         events=events,
         kept=kept,
