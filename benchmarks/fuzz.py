@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import os
 import random
 import subprocess
 import sys
@@ -124,13 +125,18 @@ def hunt_by_coverage(hunt: Hunt, seconds: float, seed: int, corpus: Path) -> Non
         return new[:longest]
 
     words = [
-        sys.argv[0], f"-max_total_time={round(seconds)}", f"-seed={seed}", f"-max_len={LONGEST}", "-verbosity=0",
+        sys.argv[0], f"-seed={seed}", f"-max_len={LONGEST}", "-verbosity=0",
         "-timeout=120", "-rss_limit_mb=3000", f"-artifact_prefix={hunt.folder}/", "-print_final_stats=0", str(corpus),
     ]  # fmt: skip
-    atheris.Setup(words, hunt.run, custom_mutator=change)
-    import atexit
+    end = time.monotonic() + seconds
 
-    atexit.register(hunt.tell)
+    def run(data: bytes) -> None:
+        hunt.run(data)
+        if time.monotonic() > end:
+            hunt.tell()
+            os._exit(0)  # the engine would end the process without a word
+
+    atheris.Setup(words, run, custom_mutator=change)
     atheris.Fuzz()
 
 

@@ -1,13 +1,13 @@
 """How the documents are made into a site that is read, and searched, without a network."""
 
-from importlib.metadata import PackageNotFoundError, version
+from importlib import metadata
 
 project = "lineproof"
 author = "the lineproof authors"
 copyright = "2026, the lineproof authors"
 try:
-    release = version("lineproof")
-except PackageNotFoundError:
+    release = metadata.version("lineproof")
+except metadata.PackageNotFoundError:
     release = ""
 language = "en"
 

@@ -9,11 +9,13 @@ and the test extra.
 from __future__ import annotations
 
 import base64
+import shutil
 import sys
 from pathlib import Path
 from typing import Any
 
 from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 EVENING, OWL = "demo_data/10-canal-evening-1", "demo_data/unfamiliar/owl-night"
@@ -35,9 +37,7 @@ def take(driver: Any, page: Path, width: int, element: str, height: int) -> byte
     driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
     driver.get(page.as_uri())
     driver.implicitly_wait(5)
-    top = driver.execute_script(
-        f"return Math.max(0, {element}.getBoundingClientRect().top + scrollY - 8)"
-    )
+    top = driver.execute_script(f"return Math.max(0, {element}.getBoundingClientRect().top + scrollY - 8)")
     clip = {"x": 0, "y": top, "width": width, "height": height, "scale": 1}
     shot = driver.execute_cdp_cmd("Page.captureScreenshot", {"clip": clip, "captureBeyondViewport": True})
     return base64.b64decode(shot["data"])
@@ -45,9 +45,10 @@ def take(driver: Any, page: Path, width: int, element: str, height: int) -> byte
 
 def main(folder: Path) -> None:
     options = webdriver.ChromeOptions()
+    options.binary_location = shutil.which("chromium") or ""
     for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"):
         options.add_argument(word)
-    driver = webdriver.Chrome(options=options)
+    driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
     try:
         for name, (page, width, element, height) in SHOTS.items():
             path = PICTURES / f"{name}.png"

@@ -107,7 +107,12 @@ def write_pages(folder: Path) -> None:
 
 def commands_page() -> str:
     """Every command with its arguments and options, as the program itself declares them."""
-    parts = ["# Commands", "", "`lineproof --help` and `lineproof COMMAND --help` say the same on your screen.", ""]
+    parts = [
+        "# Commands",
+        "",
+        "`lineproof --help` and `lineproof COMMAND --help` say the same on your screen.",
+        "",
+    ]
     for path, command in _commands(typer.main.get_command(app), ()):
         parts += [f"## lineproof {' '.join(path)}", "", str(command.help).strip(), ""]
         rows = []
@@ -251,7 +256,10 @@ def _settings(settings: dict[str, Setting]) -> list[tuple[str, ...]]:
 def words_page() -> str:
     """The glossary, in the order of the flow."""
     parts = ["# Words", "", "A word means the same thing in every table, chart and page.", ""]
-    parts += [*_rows(("word", "meaning"), [(f"**{word}**", meaning) for word, meaning in GLOSSARY.items()]), ""]
+    parts += [
+        *_rows(("word", "meaning"), [(f"**{word}**", meaning) for word, meaning in GLOSSARY.items()]),
+        "",
+    ]
     return "\n".join(parts)
 
 
@@ -260,5 +268,3 @@ def _rows(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
         return "| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |"
 
     return [line(head), line(["---"] * len(head)), *(line(row) for row in rows)]
-
-

@@ -164,6 +164,28 @@ COMPARISONS = Table(
     },
 )
 
+MORNING_RULES = Table(
+    "morning rules",
+    "one rule of the morning over the season: lines that kept it, lines that broke it, and what they missed",
+    ("rule",),
+    {
+        "rule": Column(TEXT, "what a line is to keep"),
+        "lines_kept": Column(COUNT, "lines (of all events) that kept it, by the set-up record"),
+        "tried_kept": Column(FLOAT, "their crossings"),
+        "missed_kept": Column(FLOAT, "of these, missed"),
+        "lines_broken": Column(COUNT, "lines that broke it"),
+        "tried_broken": Column(FLOAT, "their crossings"),
+        "missed_broken": Column(FLOAT, "of these, missed"),
+        "lines_unknown": Column(COUNT, "lines of which the record does not tell"),
+        "factor": Column(
+            FLOAT, "odds of a miss where it was broken, as a multiple, matched within events", nullable=True
+        ),
+        "low": Column(FLOAT, "lower end of its 95 % interval", nullable=True),
+        "high": Column(FLOAT, "upper end", nullable=True),
+        "reason": Column(TEXT, "why there is no number, or what limits it", nullable=True),
+    },
+)
+
 HAND_TEST_LIMITS = Table(
     "hand test limits",
     "one height at which the hand test could be failed, and what that would have caught",

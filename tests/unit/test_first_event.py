@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import select
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -25,6 +23,7 @@ from lineproof.draft.zones import guess_zone, is_zone, repeated_hour
 from lineproof.errors import EventError, InputError
 from lineproof.event import Event, load_event
 from lineproof.vocabulary import Level, PointKind, Role
+from terminal import talk
 
 BERLIN = Answers(zone="Europe/Berlin")
 
@@ -305,36 +304,3 @@ def test_on_a_terminal_the_command_asks_and_the_review_follows(tmp_path: Path) -
     assert (folder / "review" / "review.html").stat().st_size > 100_000
     assert "could not be read" not in done.stderr
     assert "CHECK" not in done.stderr
-
-
-def talk(command: list[str], answers: dict[str, str]) -> str:
-    """Run a command on a pseudo-terminal; answer each prompt, or press Enter."""
-    import pty
-
-    ours, theirs = pty.openpty()
-    environment = {**os.environ, "TERM": "dumb", "COLUMNS": "200"}
-    process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment)
-    os.close(theirs)
-    said, end = "", time.monotonic() + 240
-    answered = 0
-    while time.monotonic() < end:
-        ready, _, _ = select.select([ours], [], [], 0.5)
-        if ready:
-            try:
-                piece = os.read(ours, 65536).decode("utf-8", "replace")
-            except OSError:
-                break
-            if not piece:
-                break
-            said += piece
-        waiting = said[answered:].rstrip("\r\n")
-        if waiting.endswith("]: "):
-            question = waiting.splitlines()[-1]
-            answer = next((a for begin, a in answers.items() if begin in question), "")
-            os.write(ours, (answer + "\n").encode())
-            answered = len(said)
-        elif not ready and process.poll() is not None:
-            break
-    os.close(ours)
-    assert process.wait(timeout=30) == 0, said
-    return said

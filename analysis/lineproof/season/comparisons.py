@@ -16,6 +16,7 @@ import polars as pl
 
 from lineproof.season.matched import LEAST_WITNESSES, CommonOdds, Unit, estimate_common_odds, keep_matched
 from lineproof.season_result_tables import COMPARISONS
+from lineproof.wording import say_small
 
 LEAST_EVENTS = 3  # with both, before a habit is compared within events
 WITHIN_EVENTS = ("event", "role", "kind")
@@ -67,7 +68,8 @@ def _why_none(odds: CommonOdds, within: str, witness: str) -> str | None:
     if odds.strata == 0:
         return f"no {within} had both"
     if odds.witnesses < LEAST_WITNESSES:
-        return f"{odds.witnesses} {witness} had both; {LEAST_WITNESSES} are needed for an interval"
+        had = say_small(odds.witnesses, witness.removesuffix("s"))
+        return f"{had} had both; {LEAST_WITNESSES} are needed for an interval"
     return None if np.isfinite(odds.low) else "too few misses on one side"
 
 

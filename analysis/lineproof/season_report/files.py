@@ -30,6 +30,7 @@ def write_season_results(season: SeasonReview, out: str | Path) -> list[Path]:
         "over_events": season.line_season,
         "segments": shown.to_segment_table(season),
         "misses": shown.to_explained_rows(season),
+        "morning_rules": season.morning_rules,
         "causes": shown.to_cause_rows(season),
         "items": items,
         "monitoring": season.monitoring,

@@ -3,7 +3,7 @@
     ledger -> rates, unseen, misses          event by event
            -> cells -> items, monitoring     which item, since when
            -> tags, batches, ages            which tags
-           -> comparisons                    which habits
+           -> comparisons, morning rules     which habits, which set-up facts
 
 Only the small tables of the ledger are read; no raw read is needed.
 """
@@ -25,6 +25,7 @@ from lineproof.season.effects import ItemModel, estimate_items
 from lineproof.season.hand_test import HandTest, estimate_hand_test
 from lineproof.season.line_rates import to_line_history, to_line_season
 from lineproof.season.monitoring import monitor_season, to_funnel
+from lineproof.season.morning_rules import compare_rules
 from lineproof.season.tags import estimate_batches, estimate_season_tags, estimate_tag_ages
 from lineproof.season_result_tables import CHANGE_POINTS, COMPARISONS, FUNNEL, MONITORING, SWAPS, TRENDS
 
@@ -68,6 +69,7 @@ class SeasonReview:
     line_history: pl.DataFrame
     line_season: pl.DataFrame
     comparisons: pl.DataFrame
+    morning_rules: pl.DataFrame
     hand_test: HandTest
     tags: pl.DataFrame
     batches: pl.DataFrame
@@ -114,6 +116,7 @@ def review_season(ledger_folder: str | Path, progress: Progress = _silent) -> Se
         line_history=history,
         line_season=to_line_season(history),
         comparisons=pl.concat(comparisons),
+        morning_rules=compare_rules(kept["cells"], kept["laid_lines"], kept["laid_mats"]),
         hand_test=estimate_hand_test(kept["cells"]),
         tags=estimate_season_tags(tags),
         batches=estimate_batches(tags),

@@ -223,6 +223,34 @@ def item_cause_table(season: SeasonReview) -> Fragment:
     )
 
 
+def rule_table(season: SeasonReview) -> Fragment:
+    """What lines missed that kept a rule of the morning, and lines that broke it."""
+    heads = (
+        Head("Rule of the morning", lambda row: start_sentence(row["rule"]), "wide"),
+        number("Lines that kept it", lambda row: say_number(row["lines_kept"])),
+        number("These missed", lambda row: _missed_share(row, "kept")),
+        number("Lines that broke it", lambda row: say_number(row["lines_broken"])),
+        number("Those missed", lambda row: _missed_share(row, "broken")),
+        number("Lines not recorded", lambda row: say_number(row["lines_unknown"])),
+        number("Odds of a miss, same day", _factor),
+        Head("Limited by", lambda row: start_sentence(row["reason"] or "–"), "wide"),
+    )
+    caption = (
+        "Misses by set-up fact: lines that kept a rule of the morning and lines that broke it; the odds compare lines of one "
+        "day, role and kind of point (broken against kept). They go together; that is no proof of a cause"
+    )
+    return show_table(season.morning_rules, heads, caption, "No set-up record tells of any rule.")
+
+
+def _missed_share(row: Row, side: str) -> str:
+    tried, missed = row[f"tried_{side}"], row[f"missed_{side}"]
+    if not tried:
+        return "–"
+    return (
+        f"{say_share(missed / tried, int(tried))} ({say_number(round(missed))} of {say_number(round(tried))})"
+    )
+
+
 def comparison_table(season: SeasonReview) -> Fragment:
     heads = (
         Head("Compared", lambda row: row["question"], "place"),
