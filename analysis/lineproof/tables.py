@@ -32,6 +32,7 @@ def _enum(words: type) -> pl.Enum:
 
 
 TEXT = pl.String()
+WORD = pl.Categorical()  # a text of which millions of rows hold few different ones: kept once, with a number
 COUNT = pl.UInt32()
 FLOAT = pl.Float64()
 
@@ -40,12 +41,12 @@ READS = Table(
     "one observation of one tag by one antenna of one line",
     (),  # the same read may be exported twice; checks.py labels that
     {
-        "tag": Column(TEXT, "tag id as exported"),
-        "line": Column(TEXT, "line id of event.toml"),
+        "tag": Column(WORD, "tag id as exported"),
+        "line": Column(WORD, "line id of event.toml"),
         "time": Column(INSTANT, "when the tag was seen"),
         "antenna": Column(pl.Int32(), "antenna or port number at its reader", nullable=True),
         "strength": Column(pl.Float32(), "received signal strength, dBm", nullable=True),
-        "file": Column(TEXT, "export, relative to the event folder"),
+        "file": Column(WORD, "export, relative to the event folder"),
         "row": Column(pl.Int64(), "row in the export as a spreadsheet counts it"),
     },
 )

@@ -6,6 +6,10 @@ import polars as pl
 
 from lineproof.contracts import Column, Table
 from lineproof.tables import COUNT, FLOAT, TEXT
+from lineproof.vocabulary import SINGLE_USE_KINDS
+
+# Rows of WEAK_TAGS, WEAK_SHARES or KEPT_TAGS whose tag is thrown away after the event.  Where a runner has two kinds, any.
+SINGLE_USE = pl.col("kind").str.to_lowercase().str.contains_any(list(SINGLE_USE_KINDS)).fill_null(value=False)
 
 UNSEEN = Table(
     "unseen",

@@ -74,6 +74,9 @@ class ReadChoice(StrEnum):
     LAST = "last"
 
 
+# Words in the type of a tag that is thrown away with the bib (common practice): the same id at another event is another tag.
+SINGLE_USE_KINDS = ("bib", "sticker", "label", "paper", "foam", "single", "disposable")
+
 READ_CHOICE_BY_KIND: dict[PointKind, ReadChoice] = {
     # People stand on the mats before the gun, so only their last read is the crossing.
     PointKind.START: ReadChoice.LAST,

@@ -15,7 +15,11 @@ import polars as pl
 import pytest
 from scipy import optimize, special
 
-from lineproof.detection.course_model.capture_histories import from_captures, from_recaptures
+from lineproof.detection.course_model.capture_histories import (
+    estimate_open_population,
+    from_captures,
+    from_recaptures,
+)
 from lineproof.detection.course_model.families import ONE_KIND
 from lineproof.detection.course_model.fit import Fit, fit
 from lineproof.detection.course_model.problem import make_problem
@@ -113,6 +117,17 @@ def test_published_estimates_with_the_last_pair_confounded() -> None:
     assert share[5] * share[11] == pytest.approx(0.53061, abs=1e-5)
     assert np.isnan(found.std_error()[[5, 11]]).all()
     assert np.isfinite(found.std_error()[[0, 1, 2, 3, 4, 6, 7, 8, 9, 10]]).all()
+
+
+def test_published_estimates_by_the_closed_forms() -> None:
+    """With survival and recapture by year the moments are the maximum of the likelihood: the same printed estimates."""
+    caught = np.append(RELEASED, 93.0)
+    marked = np.append(0, RECAPTURED.sum(axis=0)).astype(float)
+    again = np.append(RECAPTURED.sum(axis=1), 0).astype(float)
+    over = np.array([RECAPTURED[:i, i:].sum() for i in range(7)], dtype=float)
+    found = estimate_open_population(caught, marked, caught, again, over)
+    assert found.chance[1:-1] == pytest.approx([0.69620, 0.92308, 0.91304, 0.90079, 0.93241], abs=1e-5)
+    assert found.survival[:-1] == pytest.approx([0.71818, 0.43467, 0.47817, 0.62612, 0.59853], abs=1e-5)
 
 
 def test_recomputed_profile_interval_by_scipy() -> None:

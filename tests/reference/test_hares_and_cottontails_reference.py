@@ -1,9 +1,13 @@
 """Two populations that show what unequal chances do: hares whose number is unknown, rabbits whose number was known.
 
-Snowshoe hares: 68 caught on six occasions; Cormack 1989, Biometrics 45:395-413; Agresti 1994, Biometrics 50:494-500;
-Baillargeon & Rivest 2007, Journal of Statistical Software 19(5), whose package's help page prints N = 81.1 and 76.8 (3.9),
-AIC 146: published and seen.  Cottontails: 76 caught of 135 known to be there (Edwards & Eberhardt 1967, Journal of Wildlife
-Management 31:87-96; the true number seen in the header of the data file).
+Snowshoe hares: 68 caught on six occasions; Cormack 1989, Biometrics 45:395-413; Agresti 1994, Biometrics 50:494-500.
+Published and seen: the whole table of models that the R package Rcapture (Baillargeon & Rivest 2007, Journal of Statistical
+Software 19(5)) prints, in its saved example output (https://github.com/cran/Rcapture, ``tests/Examples/Rcapture-Ex.Rout.save``), and
+N = 76.8 (3.9), AIC 146 without the two always caught, on its help page.
+
+Cottontails: 76 caught of 135 known to be there (Edwards & Eberhardt 1967, Journal of Wildlife Management 31:87-96; the true number
+seen in the header of the data file).  Published and seen: what program MARK gives for all alike and for two kinds, noted in the
+tests of the R package wiqid (https://github.com/mikemeredith/wiqid, ``inst/tests/testthat/test-closedCap.R``).
 """
 
 from __future__ import annotations
@@ -54,11 +58,24 @@ def test_published_counts_of_the_hares() -> None:
     assert np.bincount(HARES.sum(axis=1), minlength=7)[1:].tolist() == list(HARE_TIMES)
 
 
-def test_published_hares_with_unequal_chances() -> None:
-    found = hares(unequal=Unequal.POISSON2)
-    assert found.total == pytest.approx(81.1, abs=0.05)
-    assert found.std_error == pytest.approx(5.7, abs=0.2)  # the page prints that of a sibling model
-    assert found.aic == pytest.approx(146, abs=0.5)
+@pytest.mark.parametrize(
+    ("options", "total", "std_error", "deviance", "df", "aic"),
+    [
+        ({"alike": True}, 75.4, 3.5, 68.516, 61, 154.707),
+        ({}, 75.1, 3.4, 58.314, 56, 154.505),
+        ({"unequal": Unequal.POISSON2, "alike": True}, 81.5, 5.7, 59.107, 60, 147.298),
+        ({"unequal": Unequal.DARROCH, "alike": True}, 90.4, 11.6, 61.600, 60, 149.791),
+        ({"unequal": Unequal.POISSON2}, 81.1, 5.6, 48.137, 55, 146.327),
+        ({"unequal": Unequal.DARROCH}, 90.5, 11.7, 50.706, 55, 148.896),
+    ],
+    ids=["M0", "Mt", "Mh Poisson2", "Mh Darroch", "Mth Poisson2", "Mth Darroch"],
+)
+def test_published_hares_by_six_models(options, total, std_error, deviance, df, aic) -> None:
+    """To every printed digit: totals and errors to one decimal, deviance and AIC to three."""
+    found = hares(**options)
+    assert (found.total, found.std_error) == pytest.approx((total, std_error), abs=0.051)
+    assert (found.deviance, found.aic) == pytest.approx((deviance, aic), abs=6e-4)
+    assert found.df == df
 
 
 def test_published_hares_with_the_two_always_caught_set_apart() -> None:
@@ -80,7 +97,7 @@ def test_published_hares_with_the_two_always_caught_set_apart() -> None:
     ],
 )
 def test_recomputed_hares_by_statsmodels(options, total, std_error, deviance, df, aic) -> None:
-    """Poisson regressions of the published data by statsmodels, to the three digits they were noted with."""
+    """Poisson regressions of the published data by statsmodels, to more digits than the package prints."""
     found = hares(**options)
     assert (found.total, found.std_error, found.deviance, found.df, found.aic) == pytest.approx(
         (total, std_error, deviance, df, aic), abs=6e-4
@@ -116,10 +133,27 @@ def test_recomputed_lower_bounds() -> None:
 
 
 def test_recomputed_cottontails_if_all_were_alike() -> None:
-    """Recomputed by scipy from the published frequencies (96.26 from memory): 29 % of the known population are lost."""
+    """Recomputed by scipy from the published frequencies: 29 % of the known population are lost."""
     found = estimate_total(of_problem(rabbits(ONE_KIND)), 76, [-2.0])
     assert found.total == pytest.approx(96.259, abs=1e-3)
     assert special.expit(found.values[0]) == pytest.approx(0.081955, abs=1e-6)
+
+
+def test_published_cottontails_by_program_mark() -> None:
+    """MARK: all alike 96.258770 and 0.0819550, AIC 379.59414; two kinds 135.47714 (0.1548; 0.1795, 0.0360), AIC 369.6155.
+
+    The search stops within 1e-3 of an animal.  The AICs have another constant: their difference is compared.
+    """
+    alike = estimate_total(of_problem(rabbits(ONE_KIND)), 76, [-2.0])
+    two = estimate_total(of_problem(rabbits(TWO_KINDS)), 76, [-1.5, 1.5, 0.6])
+    assert alike.total == pytest.approx(96.258770, abs=1e-3)
+    assert special.expit(alike.values[0]) == pytest.approx(0.0819550, abs=1e-6)
+    assert two.total == pytest.approx(135.47714, abs=1e-3)
+    usual, odds, log_shift = two.values
+    assert special.expit(-odds) == pytest.approx(0.1548, abs=6e-5)
+    assert special.expit([usual, usual - np.exp(log_shift)]) == pytest.approx([0.1795, 0.0360], abs=6e-5)
+    found = 2 * (two.log_likelihood - alike.log_likelihood) - 2 * 2
+    assert found == pytest.approx(379.59414 - 369.6155, abs=2e-4)
 
 
 def test_recomputed_cottontails_by_two_families() -> None:

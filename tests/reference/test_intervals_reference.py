@@ -1,8 +1,13 @@
 """Intervals against published tables and against general-purpose statistics libraries.
 
-State of each source: *published* values below were recomputed with scipy and statsmodels from the published
-counts and agree with the printed tables as remembered; the printed pages were not opened, so they
-are marked "from memory" (Newcombe's Table I was seen as quoted in several public test suites).  *Recomputed*: made with statsmodels or scipy here, from counts that a source names.
+Published and seen: Newcombe 1998, Statistics in Medicine 17:857-872, Table I, methods 3 (score), 5 (exact) and 6 (mid-P), as quoted
+with table and method in the tests of several public programs, mid-P in those of the R package coin; there too Berry & Armitage
+1995 and Agresti & Gottard 2001.  NIST/SEMATECH e-Handbook of Statistical Methods 7.2.4.1
+(https://www.itl.nist.gov/div898/handbook/prc/section2/prc241.htm), the whole page seen as stored in a public collection, its exact
+limits also in the handbook's own R output.  Weil's litters of rats: design effects printed on the manual page of the R
+package PF (``rsb``, https://rdrr.io/github/ABS-dev/PF/man/rsb.html).
+
+*Recomputed*: made with statsmodels or scipy, from counts that a source names.
 """
 
 from __future__ import annotations
@@ -26,7 +31,7 @@ from lineproof.detection.intervals import (
     wilson,
 )
 
-# Newcombe 1998, Statistics in Medicine 17:857-872, Table I, 95 %: wilson, exact, mid-P (from memory, recomputed).
+# Newcombe 1998, Statistics in Medicine 17:857-872, Table I, 95 %: score, exact, mid-P.
 NEWCOMBE = {
     (81, 263): ((0.2553, 0.3662), (0.2527, 0.3676), (0.2544, 0.3658)),
     (15, 148): ((0.0624, 0.1605), (0.0578, 0.1617), (0.0601, 0.1581)),
@@ -40,15 +45,30 @@ def ends(interval: Interval) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize("counts", NEWCOMBE, ids=str)
-def test_from_memory_newcombes_four_cases(counts: tuple[int, int]) -> None:
+def test_published_newcombes_four_cases(counts: tuple[int, int]) -> None:
     for method, expected in zip((wilson, clopper_pearson, mid_p), NEWCOMBE[counts], strict=True):
         assert ends(method(*counts)) == pytest.approx(expected, abs=5e-5)
 
 
-def test_from_memory_worked_example_of_the_e_handbook() -> None:
-    """NIST/SEMATECH e-Handbook of Statistical Methods 7.2.4.1: 4 of 20 at 90 % (from memory, recomputed)."""
-    assert ends(clopper_pearson(4, 20, 0.90)) == pytest.approx((0.071354, 0.401029), abs=2e-6)
-    assert ends(wilson(4, 20, 0.90)) == pytest.approx((0.093118, 0.378377), abs=1e-6)
+@pytest.mark.parametrize(
+    ("hits", "trials", "low", "high"), [(5, 20, 0.098, 0.470), (4, 10, 0.142, 0.709), (0, 10, 0.0, None)]
+)
+def test_published_mid_p_intervals(hits: int, trials: int, low: float, high: float | None) -> None:
+    """Berry & Armitage 1995, p. 420 (5 of 20); Agresti & Gottard 2001, p. 369 (of 10)."""
+    found = ends(mid_p(hits, trials))
+    assert found[0] == pytest.approx(low, abs=5e-4)
+    if high is not None:
+        assert found[1] == pytest.approx(high, abs=5e-4)
+
+
+def test_published_exact_limits_of_the_e_handbook() -> None:
+    """4 of 20 at 90 %: pl = 0.071354, pu = 0.401029; its search for roots stops a unit of the last digit off."""
+    assert ends(clopper_pearson(4, 20, 0.90)) == pytest.approx((0.071354, 0.401029), abs=1e-6)
+
+
+def test_published_one_sided_score_limit_of_the_e_handbook() -> None:
+    """26 of 200: at least 0.09577 with 95 % on one side, the lower end of a 90 % interval (normal point as 1.645)."""
+    assert ends(wilson(26, 200, 0.90))[0] == pytest.approx(0.09577, abs=1e-5)
 
 
 COUNTS = [
@@ -157,10 +177,10 @@ TREATED = [(12, 12), (11, 11), (10, 10), (9, 9), (11, 10), (10, 9), (10, 9), (9,
     ],
     ids=["control", "treated"],
 )
-def test_recomputed_design_effects_of_rao_and_scott_for_litters_of_rats(
+def test_published_design_effects_of_rao_and_scott_for_litters_of_rats(
     litters, rate, variance, binomial, deff
 ) -> None:
-    """Formula seen in the manual page of aod; figures recomputed by hand formula from the public data."""
+    """1.232495 and 3.952861 are printed; formula of the manual page of aod, variances by it from the public data."""
     trials, survivors = np.array(litters).T
     found = rao_scott(survivors, trials)
     assert found.estimate == pytest.approx(rate)

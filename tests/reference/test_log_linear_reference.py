@@ -2,8 +2,9 @@
 
 Hepatitis A in Taiwan 1995, lists P, Q, E: Chao, Tsay, Lin, Shau & Chao 2001, Statistics in Medicine 20:3123-3157; list totals and
 the number of cases seen on the help page of the CRAN package CARE1.  HIV in Rome, four lists: Abeni, Brancato & Perucci 1994,
-Epidemiology 5:410-414; 1,774 of 1,896 on one list only, and the one interaction needed, seen on the data's help page in the CRAN
-package Rcapture.
+Epidemiology 5:410-414.  Published and seen: what the R package Rcapture prints for them, in its saved example output
+(https://github.com/cran/Rcapture, ``tests/Examples/Rcapture-Ex.Rout.save``), and in the same place Seber, The Estimation of Animal
+Abundance, 2nd ed. 1982, p. 107: two catches with 167 animals in both, 781 in the first only, 254 in the second only.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from lineproof.detection.course_model.loglinear import (
 )
 from lineproof.detection.course_model.problem import make_problem
 from lineproof.detection.course_model.structure import make_structure
+from lineproof.detection.two_lines import Cells, estimate_two_lines
 
 LISTS = {"111": 28, "110": 21, "101": 17, "011": 18, "100": 69, "010": 55, "001": 63}
 WORDS = np.array([[int(c) for c in word] for word in LISTS])
@@ -93,12 +95,45 @@ def test_published_counts_of_the_four_lists() -> None:
     assert numbers[words.sum(axis=1) == 1].sum() == 1774
 
 
+def test_published_fit_of_the_four_lists() -> None:
+    """With the interaction of the first two lists 12318.5 (1188.7), deviance 7.614 on 9, AIC 86.65: to the printed digits."""
+    found = estimate_lists(*to_counts(*four_lists()), interactions=[(0, 1)])
+    assert (found.total, found.std_error) == pytest.approx((12318.5, 1188.7), abs=0.051)
+    assert (found.deviance, found.aic) == pytest.approx((7.614, 86.65), abs=6e-4)
+    assert found.df == 9
+
+
+def test_published_fit_of_the_four_lists_with_all_pairs() -> None:
+    """23443.5 (9594.9), deviance 3.037 on 4, AIC 92.073: six interactions, and the total has doubled at hardly a better fit."""
+    pairs = [(i, j) for i in range(4) for j in range(i + 1, 4)]
+    found = estimate_lists(*to_counts(*four_lists()), interactions=pairs)
+    assert found.total == pytest.approx(23443.5, abs=0.06)
+    assert found.std_error == pytest.approx(9594.9, abs=0.06)
+    assert (found.deviance, found.aic) == pytest.approx((3.037, 92.073), abs=6e-4)
+    assert found.df == 4
+
+
+@pytest.mark.parametrize(
+    ("alike", "total", "std_error", "deviance", "df", "aic"),
+    [(True, 2805.6, 164.1, 281.334, 1, 308.166), (False, 2389.9, 130.4, 0.0, 0, 28.831)],
+)
+def test_published_two_catches(alike, total, std_error, deviance, df, aic) -> None:
+    """Two lists are two lines: if all occasions are alike, and with a chance of their own each (Petersen's estimate)."""
+    histories = np.array([[1, 1], [1, 0], [0, 1]])
+    found = estimate_lists(*to_counts(histories, np.array([167, 781, 254])), alike=alike)
+    assert (found.total, found.std_error) == pytest.approx((total, std_error), abs=0.051)
+    assert (found.deviance, found.aic) == pytest.approx((deviance, aic), abs=6e-4)
+    assert found.df == df
+    if not alike:
+        assert found.total == pytest.approx(estimate_two_lines(Cells(167, 781, 254)).crossed, rel=1e-6)
+
+
 @pytest.mark.parametrize(
     ("interactions", "total", "std_error", "deviance", "df", "aic"),
     [([], 11124.578, 904.752, 13.026, 10, 90.062), ([(0, 1)], 12318.468, 1188.721, 7.614, 9, 86.650)],
 )
 def test_recomputed_four_lists(interactions, total, std_error, deviance, df, aic) -> None:
-    """By statsmodels from the published counts; that [12] is the interaction to take is on the data's help page."""
+    """By statsmodels from the published counts, to more digits than the package prints."""
     found = estimate_lists(*to_counts(*four_lists()), interactions=interactions)
     assert (found.total, found.deviance, found.aic) == pytest.approx((total, deviance, aic), abs=2e-3)
     assert found.std_error == pytest.approx(std_error, rel=1e-5)

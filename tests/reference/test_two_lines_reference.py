@@ -17,6 +17,35 @@ from lineproof.detection.two_lines import (
     hidden_by_odds_ratio,
 )
 
+# Marked, caught, marked among the caught: what textbooks print, as entered with page and table in the validation tests of the
+# R package FSA (https://github.com/fishR-Core-Team/FSA, tests/testthat/test_mrClosed_VALIDATE.R): Petersen, Chapman, error of
+# Chapman.  Krebs 1989, Box 2.1; Ricker 1975; Pine and others 2013, Box 11.2 (1,330 to 1,826 at 95 %).
+TEXTBOOKS = [
+    (948, 421, 167, 2390, 2383, None),
+    (109, 177, 57, None, 337, None),
+    (421, 332, 88, None, 1578, (1826 - 1330) / 2 / 1.959964),
+]
+
+
+@pytest.mark.parametrize(
+    ("marked", "caught", "twice", "petersen", "chapman", "error"), TEXTBOOKS, ids=["Krebs", "Ricker", "Pine"]
+)
+def test_published_pairs_of_textbooks(marked, caught, twice, petersen, chapman, error) -> None:
+    """Printed in whole animals, some of them cut off instead of rounded."""
+    found = estimate_two_lines(Cells(twice, marked - twice, caught - twice))
+    assert found.crossed_chapman == pytest.approx(chapman, abs=0.6)
+    if petersen is not None:
+        assert found.crossed == pytest.approx(petersen, abs=0.6)
+    if error is not None:
+        assert found.crossed_chapman_se == pytest.approx(error, abs=0.6)
+
+
+def test_published_chapman_of_few_seen_twice() -> None:
+    """Seber 2002, Table 3.7 (seen in the same place): 500 marked, 149 caught, 7 of them marked: 9,393, error 3,022."""
+    found = estimate_stratified([Cells(7, 500 - 7, 149 - 7)])
+    assert (found.crossed, found.variance**0.5) == pytest.approx((9393, 3022), abs=0.6)
+
+
 # Hepatitis A outbreak, Taiwan 1995, three lists P, Q, E by history; Chao, Tsay, Lin, Shau & Chao 2001, Statistics in
 # Medicine 20:3123-3157.  List totals 135, 122, 126 and 271 cases seen on the help page of the CRAN package CARE1.
 HISTORIES = {"111": 28, "110": 21, "101": 17, "011": 18, "100": 69, "010": 55, "001": 63}
@@ -60,8 +89,8 @@ def test_from_memory_two_lists_can_lie() -> None:
     assert cells.seen + hidden_by_odds_ratio(cells, 2.6303) == pytest.approx(545, abs=0.01)
 
 
-def test_from_memory_a_textbook_pair() -> None:
-    """346 marked, 184 caught, 49 of them marked (inputs from memory, results recomputed)."""
+def test_recomputed_a_pair_of_a_manual() -> None:
+    """346 marked, 184 caught, 49 of them marked: the example of FSA's manual page, worked out by hand."""
     found = estimate_two_lines(Cells(49, 346 - 49, 184 - 49))
     assert (found.crossed, found.crossed_se) == pytest.approx((1299.265306, 147.298373), abs=1e-6)
     assert (found.crossed_chapman, found.crossed_chapman_se) == pytest.approx((1282.9, 142.082509), abs=1e-6)
@@ -104,23 +133,6 @@ def test_from_memory_a_small_stratum_takes_chapmans_estimator() -> None:
     assert estimate_stratified([Cells(3, 2, 2)]).crossed == pytest.approx(6 * 6 / 4 - 1)
 
 
-@pytest.mark.parametrize(
-    "cells",
-    [Cells(0, 2, 2), Cells(0, 0, 0), Cells(0, 50, 0), Cells(0, 1000, 5), Cells(1, 1000, 40)],
-    ids=["no overlap", "nothing", "backup silent", "fill-in", "nearly fill-in"],
-)
-def test_counts_that_cannot_say_give_no_number_but_a_reason(cells: Cells) -> None:
-    found = estimate_two_lines(cells)
-    assert math.isnan(found.rate_main)
-    assert math.isnan(found.hidden)
-    assert found.reason
-
-
-def test_large_counts_do_not_overflow() -> None:
-    n = 3_000_000_000
-    assert estimate_two_lines(Cells(n, n, n)).crossed == pytest.approx(4 * n)
-
-
 def test_published_mcnemar_on_the_approval_survey() -> None:
     """1,600 people asked twice, 794, 150, 86, 570 (Agresti 1990, Categorical Data Analysis, p. 350, as R's help page has it).
 
@@ -141,14 +153,6 @@ def test_recomputed_mcnemar_by_statsmodels(table: tuple[int, int, int, int]) -> 
     if b + c:
         assert found.chi2 == pytest.approx(mcnemar(square, exact=False, correction=False).statistic)
         assert found.chi2_corrected == pytest.approx(mcnemar(square, exact=False).statistic)
-
-
-def test_the_ratio_of_the_lines_needs_nobody_unseen() -> None:
-    few, many = compare_lines(Cells(900, 60, 30, 0)), compare_lines(Cells(900, 60, 30, 500))
-    assert few == many
-    assert few.ratio == pytest.approx(960 / 930)
-    assert few.low < few.ratio < few.high
-    assert few.low > 1  # 60 against 30 is a difference
 
 
 # Admissions to six departments of the University of California, Berkeley, 1973 (Bickel, Hammel & O'Connell 1975, Science

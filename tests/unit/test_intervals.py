@@ -95,3 +95,9 @@ def test_clusters_of_one_have_the_binomial_variance() -> None:
 @settings(max_examples=40, deadline=None)
 def test_more_misses_need_more_crossings(rate: float, misses: int) -> None:
     assert trials_to_demonstrate(rate, 0.95, misses) < trials_to_demonstrate(rate, 0.95, misses + 1)
+
+
+@pytest.mark.parametrize("wrong", [(0.0, 0.95, 0), (1.0, 0.95, 0), (0.9, 1.0, 0), (0.9, 0.95, -1)])
+def test_senseless_questions_are_refused(wrong: tuple[float, float, int]) -> None:
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        trials_to_demonstrate(*wrong)

@@ -11,12 +11,14 @@ from lineproof.season.tags import estimate_batches, estimate_season_tags, estima
 from lineproof.season_tables import KEPT_TAGS
 
 
-def kept(rows: list[tuple[str, str, float | None, str]], tags: int = 1) -> pl.DataFrame:
+def kept(
+    rows: list[tuple[str, str, float | None, str]], tags: int = 1, kind: str | None = "ankle band"
+) -> pl.DataFrame:
     return KEPT_TAGS.check(
         KEPT_TAGS.shape_rows(
             [
                 {
-                    "event": event, "tag": tag, "holder": 1, "kind": "bib", "batch": batch, "tags": tags,
+                    "event": event, "tag": tag, "holder": 1, "kind": kind, "batch": batch, "tags": tags,
                     "tried": 10, "missed": 1, "weak": weak, "late": 0.0, "retire": False,
                 }
                 for event, tag, weak, batch in rows
@@ -98,6 +100,15 @@ def test_tags_are_counted_by_how_often_they_were_carried_before() -> None:
     assert found["tags"].to_list() == [60, 180, 6 * 20 + 2 * 20 + 2 * 20, 2 * 20]
     assert found["ask"].to_list() == [False, False, False, True]
     assert found["share"].to_list()[-1] == pytest.approx(16 / 40, abs=0.01)
+
+
+@pytest.mark.parametrize("kind", ["bib", "Bib tag", "sticker on the bib"])
+def test_the_same_id_of_a_single_use_tag_is_another_tag_at_another_event(kind: str) -> None:
+    """Bib 17 of spring went into the bin; bib 17 of summer is no second witness against it."""
+    rows = [(event, f"tag{n}", 0.5, "b1") for event in ("e0", "e1") for n in range(30)]
+    assert estimate_season_tags(kept(rows, kind=kind)).is_empty()
+    assert estimate_tag_ages(kept(rows, kind=kind), evenings(2)).is_empty()
+    assert estimate_batches(kept(rows, kind=kind))["tags"].to_list() == [60]
 
 
 def test_single_use_tags_have_no_age() -> None:

@@ -89,10 +89,11 @@ def test_read_in_the_truth_is_read_in_the_reads() -> None:
     """A crossing is marked read where, and only where, its tag has a read within 4 s at that line."""
     event = simulate_event(clean_plan(400, 4, weak_share=0.03, waves=1), 9)
     crossings = event.truth.crossings.filter("crossed", pl.col("order") > 0)
+    reads = event.reads.with_columns(pl.col("tag", "line").cast(pl.String))
     for column, suffix in (("read_main", "-main"), ("read_backup", "-backup")):
         here = crossings.with_columns(line=pl.col("point") + suffix).join(event.tags, on="runner")
         near = (
-            here.join(event.reads, on=["tag", "line"], suffix="_read")
+            here.join(reads, on=["tag", "line"], suffix="_read")
             .filter((pl.col("time_read") - pl.col("time")).abs() < pl.duration(seconds=4))
             .select("runner", "order")
             .unique()

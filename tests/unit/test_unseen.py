@@ -235,6 +235,7 @@ def test_interruptions_are_told_to_the_minute_with_and_without(tmp_path: Path) -
         (make_weak_tags().head(1), "1 tag is likely worn or weak: retire it"),
         (make_weak_tags().tail(1), "No tag is so probably weak"),
         (WEAK_TAGS.empty(), "Too few lines"),
+        (make_weak_tags().with_columns(kind=pl.lit("bib")), "2\u00a0single-use tags were likely weak"),
     ],
 )
 def test_weak_tags_are_counts_only(tmp_path: Path, rows: pl.DataFrame, said: str) -> None:

@@ -35,7 +35,8 @@ def find_duplicates(material: Material) -> pl.DataFrame:
         schema={"line": pl.String, "point": pl.String},
         orient="row",
     )
-    repeated = material.repeated_reads.join(lines, on="line", how="left", validate="m:1").select(
+    reads = material.repeated_reads.with_columns(pl.col("tag", "line").cast(pl.String))
+    repeated = reads.join(lines, on="line", how="left", validate="m:1").select(
         "tag", *PLACE, "time"
     )
     once = (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from lineproof.event_report import shown
+from lineproof.unseen_tables import SINGLE_USE
 from lineproof.wording import (
     say_count,
     say_interval,
@@ -153,17 +154,27 @@ def say_weak_tags(review: Review) -> list[str]:
     tags = review.weak_tags
     if not tags["weak"].count():
         return ["Too few lines read these runners to tell a weak tag from a good one."]
-    retire = tags.filter(pl.col("retire"))
-    if retire.is_empty():
+    weak = tags.filter(pl.col("retire"))
+    if weak.is_empty():
         return [
             "No tag is so probably weak that this event alone says to retire it; tags.csv gives each tag's chance."
         ]
+    thrown = weak.filter(SINGLE_USE)
+    said = [] if thrown.height == weak.height else [_say_retire(weak.filter(~SINGLE_USE))]
+    if thrown.height:
+        said.append(
+            f"{say_count(thrown.height, 'single-use tag')} {'was' if thrown.height == 1 else 'were'} likely weak or badly worn: there is "
+            "nothing to retire, but see whether one batch has more of them."
+        )
+    return said
+
+
+def _say_retire(retire: pl.DataFrame) -> str:
     wrongly = float((1 - retire["weak"]).sum())
     if retire.height == 1:
-        return [
-            f"1 tag is likely worn or weak: retire it; the chance that it is sound is about {say_share(wrongly, 1)}. tags.csv names it."
-        ]
+        return (
+            "1 tag is likely worn or weak: retire it; the chance that it is sound is about "
+            f"{say_share(wrongly, 1)}. tags.csv names it."
+        )
     doubt = "hardly one" if wrongly < UNTOLD else f"about {say_about(wrongly)}"
-    return [
-        f"{say_number(retire.height)} tags are likely worn or weak: retire them, of which {doubt} wrongly; tags.csv names them."
-    ]
+    return f"{say_number(retire.height)} tags are likely worn or weak: retire them, of which {doubt} wrongly; tags.csv names them."

@@ -202,7 +202,8 @@ def _refuse_nothing(intake: Intake) -> None:
 
 def _with_derived(intake: Intake, event: Event) -> Intake:
     """Entries of everybody who was seen, where there is neither a start list nor a wide table."""
-    by_tag = pl.concat([intake.reads.select("tag").unique().collect(), intake.passings.select("tag")])
+    read = intake.reads.select(pl.col("tag").unique()).collect().cast(pl.String)
+    by_tag = pl.concat([read, intake.passings.select("tag")])
     tags = by_tag.drop_nulls().unique().sort("tag")["tag"].to_list()
     bibs = intake.passings.select("bib").drop_nulls().unique().sort("bib")["bib"].to_list()
     entries, held = derive_from_tags(tags, bibs, event)

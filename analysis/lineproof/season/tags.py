@@ -16,6 +16,7 @@ import polars as pl
 
 from lineproof.detection.intervals import estimate_share
 from lineproof.season_tables import SEASON_TAGS, TAG_AGES, TAG_BATCHES
+from lineproof.unseen_tables import SINGLE_USE
 
 MOST_FALSE = 0.1  # of the list of tags to retire may be sound
 AGES = (0, 1, 4, 10)  # times carried before, from so many on
@@ -26,9 +27,10 @@ SURE = 1e-6  # no single event is surer than this
 def estimate_season_tags(tags: pl.DataFrame) -> pl.DataFrame:
     """SEASON_TAGS from KEPT_TAGS of all events: only tags that were their runner's one tag, and were judged.
 
-    Rows are sorted, the weakest first.
+    Single-use tags are left out: their id comes again at another event, on another tag.  Rows are sorted, the weakest
+    first.
     """
-    judged = _judged(tags)
+    judged = _judged(tags).filter(~SINGLE_USE)
     share = _odds(pl.col("weak").mean().over("event"))
     said = judged.with_columns((_odds(pl.col("weak")) / share).log().alias("said"))
     prior = judged["weak"].mean()
@@ -64,8 +66,12 @@ def estimate_tag_ages(tags: pl.DataFrame, events: pl.DataFrame, confidence: floa
     ``events``: ``event`` and ``date``.  Counted is what the ledger knows of; single-use tags, which nobody carries
     twice, are left out: they are judged by batch.
     """
-    dated = _judged(tags).join(events.select("event", "date"), on="event", how="inner", validate="m:1")
-    again = dated.filter(pl.col("event").n_unique().over("tag") > 1)
+    dated = (
+        _judged(tags)
+        .filter(~SINGLE_USE)
+        .join(events.select("event", "date"), on="event", how="inner", validate="m:1")
+    )
+    again = dated.filter(pl.col("event").n_unique().over("tag") > 1)  # single use, though no kind says so
     before = pl.col("date").rank("dense").over("tag") - 1
     group = pl.sum_horizontal((before >= first).cast(pl.Int8) for first in AGES[1:]).alias("group")
     found = _shares(again.with_columns(group), ["kind", "group"], confidence)

@@ -163,7 +163,7 @@ def repeated_table(season: SeasonReview) -> Fragment:
 
 
 def cause_chart(season: SeasonReview) -> alt.LayerChart | Fragment:
-    rows, lead = shown.to_cause_rows(season), words.say_causes(season)
+    rows, lead = shown.to_cause_rows(season), words.say_largest_causes(season)
     drawn = rows.select(season_charts.CAUSE_ROWS.schema.names())
     return season_charts.draw_causes(drawn, lead.rstrip(".")) if rows.height else show_text([lead])
 
@@ -227,13 +227,12 @@ def rule_table(season: SeasonReview) -> Fragment:
     """What lines missed that kept a rule of the morning, and lines that broke it."""
     heads = (
         Head("Rule of the morning", lambda row: start_sentence(row["rule"]), "wide"),
-        number("Lines that kept it", lambda row: say_number(row["lines_kept"])),
-        number("These missed", lambda row: _missed_share(row, "kept")),
-        number("Lines that broke it", lambda row: say_number(row["lines_broken"])),
-        number("Those missed", lambda row: _missed_share(row, "broken")),
-        number("Lines not recorded", lambda row: say_number(row["lines_unknown"])),
-        number("Odds of a miss, same day", _factor),
-        Head("Limited by", lambda row: start_sentence(row["reason"] or "–"), "wide"),
+        number("Kept: lines", lambda row: say_number(row["lines_kept"])),
+        number("missed", lambda row: _missed_share(row, "kept")),
+        number("Broken: lines", lambda row: say_number(row["lines_broken"])),
+        number("missed", lambda row: _missed_share(row, "broken")),
+        number("Not recorded", lambda row: say_number(row["lines_unknown"])),
+        Head("Odds of a miss where broken, same day", _rule_odds, "wide"),
     )
     caption = (
         "Misses by set-up fact: lines that kept a rule of the morning and lines that broke it; the odds compare lines of one "
@@ -244,11 +243,12 @@ def rule_table(season: SeasonReview) -> Fragment:
 
 def _missed_share(row: Row, side: str) -> str:
     tried, missed = row[f"tried_{side}"], row[f"missed_{side}"]
-    if not tried:
-        return "–"
-    return (
-        f"{say_share(missed / tried, int(tried))} ({say_number(round(missed))} of {say_number(round(tried))})"
-    )
+    return say_share(missed / tried, int(tried)) if tried else "–"
+
+
+def _rule_odds(row: Row) -> str:
+    odds = "" if row["factor"] is None else _factor(row)
+    return start_sentence("; ".join(part for part in (odds, row["reason"]) if part))
 
 
 def comparison_table(season: SeasonReview) -> Fragment:

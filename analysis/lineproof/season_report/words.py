@@ -80,6 +80,11 @@ def say_items(season: SeasonReview) -> str:
 
 
 def say_causes(season: SeasonReview) -> str:
+    """Which reasons explain most, how many misses none explains, and how many sound lines would have had."""
+    return say_largest_causes(season) + _say_ordinary(season)
+
+
+def say_largest_causes(season: SeasonReview) -> str:
     """Which reasons explain most of the misses of single lines, and how many none explains."""
     rows = shown.to_cause_rows(season)
     whole = int(rows["misses"].sum())
@@ -92,7 +97,7 @@ def say_causes(season: SeasonReview) -> str:
     parts = [f"{row['label']} ({say_number(row['misses'])})" for row in told.head(3).iter_rows(named=True)]
     return (
         f"Of {say_count(whole, 'miss', 'misses')} of single lines, the largest parts are consistent with {say_list(parts)}; "
-        f"no reason was found for {say_number(unexplained)} ({say_share(unexplained / whole, whole)}).{_say_ordinary(season)}"
+        f"no reason was found for {say_number(unexplained)} ({say_share(unexplained / whole, whole)})."
     )
 
 

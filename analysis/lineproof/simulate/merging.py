@@ -23,7 +23,8 @@ def to_line_passings(reads: pl.DataFrame) -> pl.DataFrame:
     fresh = ~(same & (pl.col("time") - pl.col("time").shift() <= PASSING_GAP)).fill_null(False)
     loudest = pl.col("strength").arg_max()
     return (
-        reads.sort("tag", "line", "time", "antenna")
+        reads.with_columns(pl.col("tag", "line").cast(pl.String))
+        .sort("tag", "line", "time", "antenna")
         .with_columns(go=fresh.cum_sum())
         .group_by("go", maintain_order=True)
         .agg(

@@ -1,12 +1,9 @@
-"""Reads to passings: all reads of one tag by one line in one go become one row.
+"""The plain way: the reads of one line sorted by tag and time, cut where the tag was silent.
 
-A new passing begins where a tag was silent at a line for longer than ``passing_gap_s``.  One line is
-worked at a time, so memory follows the busiest line and not the event.
+One line is worked at a time, so memory follows the busiest line and not the event.
 """
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import polars as pl
 
@@ -14,22 +11,19 @@ from lineproof.event import Event
 from lineproof.tables import PASSINGS
 from lineproof.vocabulary import Level
 
+ORDER = ("tag", "time", "antenna", "strength", "file", "row")
 
-def to_passings(reads: pl.LazyFrame, event: Event) -> pl.DataFrame:
-    """Passings of every line, numbered in time order.
 
-    ``reads`` keeps the READS contract in any row order; the same read given twice counts once.
-    Of equally strong reads the earliest is the strongest.
-    """
-    lines = reads.select(pl.col("line").unique().sort()).collect().to_series()
+def join_plainly(reads: pl.LazyFrame, event: Event) -> list[pl.DataFrame]:
+    """The passings of each line (all columns of PASSINGS but the number), in no particular order."""
+    lines = reads.select(pl.col("line").unique()).collect().to_series().cast(pl.String).sort()
     points = {line.id: line.point for line in event.lines}
     gap = pl.duration(microseconds=event.setting_us("passing_gap_s"))
-    parts = [_of_one_line(reads.filter(pl.col("line") == line), line, points[line], gap) for line in lines]
-    return number_passings(parts)
+    return [_of_one_line(reads.filter(pl.col("line") == line), line, points[line], gap) for line in lines]
 
 
 def _of_one_line(reads: pl.LazyFrame, line: str, point: str, gap: pl.Expr) -> pl.DataFrame:
-    ordered = reads.drop("line").collect().sort("tag", "time", "antenna", "strength", "file", "row")
+    ordered = reads.drop("line").collect().sort(ORDER)
     same_tag = pl.col("tag").eq_missing(pl.col("tag").shift())
     repeated = (
         same_tag
@@ -37,7 +31,9 @@ def _of_one_line(reads: pl.LazyFrame, line: str, point: str, gap: pl.Expr) -> pl
         & pl.col("antenna").eq_missing(pl.col("antenna").shift())
         & pl.col("strength").eq_missing(pl.col("strength").shift())
     )
-    begins = ~same_tag | (pl.col("time").diff() > gap)
+    silent = pl.col("time").diff()
+    # Times of one tag rise, so a negative silence is one too long for 64 bits.
+    begins = ~same_tag | (silent > gap) | (silent < pl.duration())
     top = pl.col("strength").max().over("go")
     strongest = (pl.col("strength").eq_missing(top)).alias("is_strongest")
     return (
@@ -48,7 +44,7 @@ def _of_one_line(reads: pl.LazyFrame, line: str, point: str, gap: pl.Expr) -> pl
         .with_columns(strongest)
         .group_by("go", maintain_order=True)
         .agg(
-            pl.col("tag").first(),
+            pl.col("tag").first().cast(pl.String),
             pl.col("time").first().alias("first"),
             pl.col("time").filter("is_strongest").first().alias("strongest"),
             pl.col("time").last().alias("last"),
@@ -56,7 +52,7 @@ def _of_one_line(reads: pl.LazyFrame, line: str, point: str, gap: pl.Expr) -> pl
             pl.col("antenna").filter("is_strongest").first(),
             pl.col("antenna").drop_nulls().n_unique().cast(pl.UInt16).alias("antennas"),
             pl.col("strength").max(),
-            pl.col("file").first(),
+            pl.col("file").first().cast(pl.String),
             pl.col("row").first(),
         )
         .drop("go")
@@ -67,18 +63,3 @@ def _of_one_line(reads: pl.LazyFrame, line: str, point: str, gap: pl.Expr) -> pl
         )
         .collect()
     )
-
-
-def number_passings(parts: Sequence[pl.DataFrame]) -> pl.DataFrame:
-    """One table of passings from several, numbered anew in time order.
-
-    The order does not depend on the order of the parts or of the rows in them.
-    """
-    whole = [PASSINGS.conform(_numbered(part)) for part in parts]
-    together = pl.concat(whole) if whole else PASSINGS.empty()
-    ordered = together.sort("first", "point", "line", "tag", "bib", "file", "row", nulls_last=True)
-    return PASSINGS.check(_numbered(ordered).select(PASSINGS.schema.names()))
-
-
-def _numbered(frame: pl.DataFrame) -> pl.DataFrame:
-    return frame.drop("passing", strict=False).with_row_index("passing")
