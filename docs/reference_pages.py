@@ -121,9 +121,9 @@ def commands_page() -> str:
                 continue
             named = str(each.metavar or each.name).upper()
             word = named if each.param_type_name == "argument" else ", ".join(each.opts + each.secondary_opts)
-            need = "needed" if each.required else "may be left out"
+            need = "yes" if each.required else "no"
             rows.append((f"`{word}`", need, str(getattr(each, "help", "") or "")))
-        parts += [*_rows(("argument or option", "", "meaning"), rows), ""]
+        parts += [*_rows(("argument or option", "needed", "meaning"), rows), ""]
     return "\n".join(parts)
 
 
@@ -182,10 +182,10 @@ def columns_page() -> str:
             key = f" Key: {', '.join(f'`{name}`' for name in table.key)}." if table.key else ""
             parts += [f"### {table.name}", "", f"One row: {table.one_row_is}.{key}", ""]
             rows = [
-                (f"`{name}`", _kind(column.dtype), column.meaning, "may be empty" if column.nullable else "")
+                (f"`{name}`", _kind(column.dtype), column.meaning, "it may be" if column.nullable else "")
                 for name, column in table.columns.items()
             ]
-            parts += [*_rows(("column", "kind", "meaning", ""), rows), ""]
+            parts += [*_rows(("column", "kind", "meaning", "empty"), rows), ""]
     return "\n".join(parts)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import shutil
 import time
 from importlib.util import find_spec
@@ -14,6 +15,9 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shuti
 DRIVER = shutil.which("chromedriver")
 needs_chromium = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="Chromium and its driver (chromedriver) are not installed"
+)
+needs_poppler = pytest.mark.skipif(
+    not (shutil.which("pdftotext") and shutil.which("pdfinfo")), reason="poppler's tools are not installed"
 )
 OPTIONS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run",
@@ -51,6 +55,16 @@ def show_at(driver: Any, page: Path, width: int, height: int = 900) -> None:
     driver.get(page.as_uri())
 
 
+def print_page(driver: Any, page: Path, width: float, height: float, out: Path) -> Path:
+    """Print ``page`` on paper of that many inches, with the margins of its own style sheet."""
+    driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    driver.get(page.as_uri())
+    wait_for(driver, "return document.querySelectorAll('.drawing.live svg').length")
+    printed = driver.execute_cdp_cmd("Page.printToPDF", {"paperWidth": width, "paperHeight": height})
+    out.write_bytes(base64.b64decode(printed["data"]))
+    return out
+
+
 def violations(driver: Any) -> list[str]:
     """What the accessibility engine axe finds against WCAG 2.2, levels A and AA, and good practice."""
     found = find_spec("axe_playwright_python")
@@ -61,7 +75,7 @@ def violations(driver: Any) -> list[str]:
     driver.set_script_timeout(120)
     result = driver.execute_async_script(
         "const done = arguments[0];"
-        "axe.run(document, {runOnly: {type: 'tag', values: "
+        "axe.run(document, {preload: false, runOnly: {type: 'tag', values: "
         "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}).then(done)"
     )
     return [f"{v['id']}: {node['html'][:120]}" for v in result["violations"] for node in v["nodes"]]

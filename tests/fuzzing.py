@@ -34,7 +34,7 @@ from lineproof.sightings import load_sightings
 from lineproof.vocabulary import ItemKind
 
 Reader = Callable[[bytes, Path], None]
-LONGEST_SENTENCE = 1500
+LONGEST_SENTENCE = 1002
 HEADS = {"reads": READS, "passings": PASSINGS, "merged": MERGED, "wide": WIDE}
 TABLES = {
     "reads": "Tag,Time,Line,antenna,strength\nA1,2026-05-17T09:55:00+01:00,M1,1,-55.5\nA2,2026-05-17T09:56:01.25+01:00,M1,2,-60\n"

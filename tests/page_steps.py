@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 COMMENT = re.compile(r"^<!-- (by hand|prints|save as|copy|answers)(?:: (.*?))? -->$")
-FENCE = re.compile(r"^```(\w*)$")
+FENCE = re.compile(r"^```(\{?\w*\}?)$")
 
 
 @dataclass(slots=True)
@@ -56,7 +56,11 @@ def _steps(lines: list[str]) -> Iterator[Step]:
                 said = None
         elif fence:
             end = next(j for j in range(i + 1, len(lines)) if lines[j] == "```")
-            kind, about = said or ({"sh": "run"}.get(fence[1], fence[1]), "")
+            kind, about = (
+                ("toctree", "")
+                if fence[1] == "{toctree}"
+                else said or ({"sh": "run"}.get(fence[1], fence[1]), "")
+            )
             yield Step(kind, "\n".join(lines[i + 1 : end]), about, i + 1)
             said, i = None, end
         elif said and said[0] == "answers" and lines[i].startswith("|"):

@@ -10,6 +10,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from lineproof.late_grammars import let_grammars_sleep
+
 if TYPE_CHECKING:
     from lineproof.draft import write_draft
     from lineproof.errors import LineproofError
@@ -30,6 +32,8 @@ _HOMES = {
     "write_draft": "draft",
     "write_results": "results",
 }
+
+let_grammars_sleep()
 
 __all__ = [
     "LineproofError",

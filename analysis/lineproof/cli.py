@@ -11,6 +11,7 @@ import typer
 from rich.console import Console
 
 from lineproof.errors import LineproofError
+from lineproof.paper import Paper
 
 app = typer.Typer(
     help="Post-event quality analytics for races timed with passive tags and mats.",
@@ -21,10 +22,28 @@ app = typer.Typer(
 say = Console(stderr=True, highlight=False, soft_wrap=True)
 
 
+OnPaper = Annotated[
+    Paper | None,
+    typer.Option("--pdf", help="Print the page too, as a PDF beside it, by a browser of this computer."),
+]
+
+
+def _print_too(page: Path, pdf: Paper | None) -> None:
+    """Print what was just written; the page itself stands, whatever the browser does."""
+    if pdf is None:
+        return
+    from lineproof.paper import write_pdf
+
+    with say.status(f"{page.name}: printing"):
+        printed = write_pdf(page, pdf)
+    say.print(f"written: {printed}", markup=False)
+
+
 @app.command()
 def review(
     event_dir: Annotated[Path, typer.Argument(help="Event folder with event.toml and exports/.")],
     out: Annotated[Path | None, typer.Option(help="Where to write; default EVENT_DIR/review.")] = None,
+    pdf: OnPaper = None,
 ) -> None:
     """Review one event: writes review.html (safe to send on) and the timer's working CSVs."""
     from lineproof.reports import remarks_on, render_review
@@ -32,9 +51,10 @@ def review(
     target = out or event_dir / "review"
     with say.status(f"{event_dir.name}: starting") as status:
         page = render_review(event_dir, target, lambda step: status.update(f"{event_dir.name}: {step}"))
-    say.print(f"written: {page}")
+    say.print(f"written: {page}", markup=False)
     for remark in remarks_on(event_dir, target):
-        say.print(remark)
+        say.print(remark, markup=False)
+    _print_too(page, pdf)
 
 
 @app.command()
@@ -60,7 +80,7 @@ def new(
     )
     marked = path.read_text(encoding="utf-8").count("# CHECK")
     todo = f"settle its {marked} lines marked CHECK, then: " if marked else "next: "
-    say.print(f"drafted: {path}  ({todo}lineproof review {folder})", markup=False)
+    say.print(f"drafted: {path}  ({todo}lineproof review {_as_word(folder)})", markup=False)
 
 
 @app.command()
@@ -108,6 +128,7 @@ def keep(
 def season(
     ledger: Annotated[Path, typer.Option(help="Folder of the season's ledger.")],
     out: Annotated[Path | None, typer.Option(help="Where to write; default: season, beside it.")] = None,
+    pdf: OnPaper = None,
 ) -> None:
     """Report the season: writes season.html (safe to send on) and its tables."""
     from lineproof.reports import render_season
@@ -116,6 +137,7 @@ def season(
     with say.status("season: starting") as status:
         page = render_season(ledger, target, lambda step: status.update(f"season: {step}"))
     say.print(f"written: {page}", markup=False)
+    _print_too(page, pdf)
 
 
 @app.command()
@@ -132,7 +154,7 @@ def plan(
     say.print(
         f"drafted: {path}  ({marked} lines are marked ASSUMPTION: put your own figures there)", markup=False
     )
-    say.print(f"next: lineproof purchase {path} --ledger {ledger}", markup=False)
+    say.print(f"next: lineproof purchase {_as_word(path)} --ledger {_as_word(ledger)}", markup=False)
 
 
 @app.command()
@@ -142,6 +164,7 @@ def purchase(
     out: Annotated[
         Path | None, typer.Option(help="Where to write; default: purchase, beside the plan.")
     ] = None,
+    pdf: OnPaper = None,
 ) -> None:
     """Weigh a purchase plan: writes purchase.html, the cash flows, and a spreadsheet with live formulas."""
     from lineproof.reports import render_purchase
@@ -150,6 +173,7 @@ def purchase(
     with say.status("purchase: starting") as status:
         page = render_purchase(plan, ledger, target, lambda step: status.update(f"purchase: {step}"))
     say.print(f"written: {page}", markup=False)
+    _print_too(page, pdf)
 
 
 ledger_app = typer.Typer(help="Look after the season's ledger.", no_args_is_help=True)
@@ -213,9 +237,27 @@ def lab(
     run_lab(folder, lambda sentence: say.print(sentence, markup=False), browser)
 
 
+def _refuse_unreadable_names() -> None:
+    """Names with letters that the language of this terminal cannot read reach us damaged, and open no file."""
+    for name in (*sys.argv[1:], str(Path.cwd())):
+        try:
+            name.encode()
+        except UnicodeEncodeError:
+            raise LineproofError(
+                f'the name "{ascii(name)[1:-1]}" has letters that this terminal cannot pass on',
+                todo="set PYTHONUTF8=1, or a language with UTF-8 such as LC_ALL=C.UTF-8, and run it again",
+            ) from None
+
+
+def _as_word(path: Path) -> str:
+    """A path as it is typed: in quotation marks where it has blanks."""
+    return f'"{path}"' if " " in str(path) else str(path)
+
+
 def main() -> None:
     """Entry point: every failure leaves as one sentence and a non-zero exit code."""
     try:
+        _refuse_unreadable_names()
         app()
     except LineproofError as problem:
         say.print(f"lineproof: {problem}", markup=False)

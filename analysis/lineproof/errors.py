@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+LONGEST_LINE = 1000
 LONGEST_WORD = 200  # characters of a text from outside that a sentence repeats
 _LONG = re.compile(rf'"([^"]{{{LONGEST_WORD}}})[^"]+"')
 _LONG_BARE = re.compile(rf"(\S{{{LONGEST_WORD}}})\S+")
@@ -20,7 +21,8 @@ def one_line(text: str) -> str:
     Names of files and texts of exports may hold line breaks, commands to the terminal and half characters.
     """
     shown = "".join(sign if sign.isprintable() else " " if sign.isspace() else "?" for sign in text)
-    return _LONG_BARE.sub(r"\1…", _LONG.sub(r'"\1…"', shown))
+    shown = _LONG_BARE.sub(r"\1…", _LONG.sub(r'"\1…"', shown))
+    return shown if len(shown) <= LONGEST_LINE else f"{shown[:LONGEST_LINE].rstrip()} …."
 
 
 class LineproofError(Exception):

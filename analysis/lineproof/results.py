@@ -52,6 +52,7 @@ def write_results(review: Review, out: str | Path) -> list[Path]:
         write_csv(review.setup.complaints, new / "setup_remarks.csv", zone)
         write_csv(review.diagnosis, new / "diagnosis.csv", zone)
         write_csv(review.misses, new / "misses.csv", zone)
+        write_csv(review.clock_faults, new / "clocks.csv", zone)
         review.crossings.write_parquet(new / "crossings.parquet")
         checks = {"passed": review.gate.passed, "suite": review.gate.suite, "results": review.gate.outcome}
         (new / "checks.json").write_text(json.dumps(checks, indent=2, sort_keys=True), encoding="utf-8")

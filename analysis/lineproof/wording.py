@@ -6,6 +6,7 @@ A share is rounded as finely as one more or one fewer miss would show, never fin
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
 
@@ -35,6 +36,12 @@ def say_list(words: Sequence[str], limit: int = 6) -> str:
     if len(words) > limit:
         words = [*words[: limit - 1], f"{len(words) - limit + 1} more"]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def say_days(first: dt.date, last: dt.date) -> str:
+    """``from 3 May 2026 to 24 October 2026``, or ``on 3 May 2026`` where it is one day."""
+    words = [f"{day.day}{HARD_SPACE}{day:%B %Y}" for day in (first, last)]
+    return f"on {words[0]}" if first == last else f"from {words[0]} to {words[1]}"
 
 
 def start_sentence(words: str) -> str:

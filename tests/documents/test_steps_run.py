@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shlex
 import shutil
 import subprocess
@@ -11,7 +12,9 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import typer.main
 
+from lineproof.cli import app
 from lineproof.event import load_event
 from page_steps import Step, steps_of
 from terminal import talk
@@ -31,7 +34,7 @@ YEAR = (
     "methods",
     "event-file",
 )
-KINDS = {"run", "python", "toml", "by hand", "prints", "save as", "copy", "answers", "text", ""}
+KINDS = {"run", "python", "toml", "by hand", "prints", "save as", "copy", "answers", "text", "toctree", ""}
 NEEDED = ("10-canal-evening-1", "11-canal-evening-2", "12-canal-evening-3", "unfamiliar", "equipment.csv")
 
 
@@ -133,8 +136,6 @@ def test_the_short_event_file_of_its_page_loads(tmp_path: Path) -> None:
 
 def test_the_event_file_page_names_every_word() -> None:
     """The words are those that the reader of event.toml lets through."""
-    import re
-
     page = pages()["event-file"].read_text(encoding="utf-8")
     source = "".join(
         (ROOT / "analysis" / "lineproof" / "event" / f"{name}.py").read_text(encoding="utf-8")
@@ -151,12 +152,6 @@ README = ROOT / "README.md"
 
 def test_the_commands_of_the_readme_are_commands_of_the_program() -> None:
     """Its two long commands are run by the checks on a bare machine; each command in its tables is one of the program's."""
-    import re
-
-    import typer.main
-
-    from lineproof.cli import app
-
     known = set(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
     named = set(re.findall(r"`lineproof (\w+)", README.read_text(encoding="utf-8")))
     assert named

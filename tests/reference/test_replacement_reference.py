@@ -90,7 +90,9 @@ def test_published_rates_of_return_make_the_present_value_zero(flows: list[float
 def test_published_older_values() -> None:
     """``numpy.npv`` of NumPy 1.16 (https://numpy.org/doc/1.16/reference/generated/numpy.npv.html); ``mirr`` in the docstring of
     numpy-financial's current sources: what is paid discounted at 10 %, what is received left to grow at 12 %."""
-    assert float(present_value([-100, 39, 59, 55, 20], 0.281)) == pytest.approx(-0.0084785916384548798, rel=1e-9)
+    assert float(present_value([-100, 39, 59, 55, 20], 0.281)) == pytest.approx(
+        -0.0084785916384548798, rel=1e-9
+    )
     paid = present_value([-100, 0, -60, 0], 0.10)
     received = present_value([0, 50, 0, 70], 0.12) * 1.12**3
     assert float((received / -paid) ** (1 / 3) - 1) == pytest.approx(-0.03909366594356467, rel=1e-9)
@@ -145,8 +147,9 @@ FAULTS, WATCHED = [5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478], 1500
 
 
 def test_published_reliability_growth() -> None:
-    """NIST/SEMATECH e-Handbook 8.4.2.2 (data of 8.2.2.3, faults at 5 to 1,478 h, watched until 1,500 h): the handbook's own R output, seen in
-    a public copy of it: growth slope 0.516494, a 0.2913003, b 0.483506, 310.234 h between faults at the end."""
+    """NIST/SEMATECH e-Handbook, chapter 8.4, fit of the power law (data of 8.2.2.3: faults at 5 to 1,478 h, watched until 1,500 h):
+    the handbook's own R output, seen in a public copy of it.  Growth slope 0.516494, a 0.2913003, b 0.483506, and 310.234 h
+    between faults at the end."""
     found = estimate_wear(FAULTS, WATCHED)
     assert found is not None
     assert 1 - found.b == pytest.approx(0.516494, abs=5e-7)
@@ -154,7 +157,9 @@ def test_published_reliability_growth() -> None:
     assert found.between_now == pytest.approx(310.234, abs=5e-4)
 
 
-@pytest.mark.parametrize(("chance", "least"), [(0.10, 0.626), (0.05, 0.407), (0.01, 0.125), (0.005, 0.072), (0.001, 0.019)])
+@pytest.mark.parametrize(
+    ("chance", "least"), [(0.10, 0.626), (0.05, 0.407), (0.01, 0.125), (0.005, 0.072), (0.001, 0.019)]
+)
 def test_published_most_that_a_p_value_can_say(chance: float, least: float) -> None:
     """Sellke, Bayarri & Berger 2001, The American Statistician 55:62-71: the smallest Bayes factor for no effect, as tabled on an open
     page on calibrating p-values (metricgate.com); the chance of a real trend has prior odds of ``TREND_SHARE``."""
@@ -226,7 +231,9 @@ def test_recomputed_wear_without_correction_by_scipy() -> None:
         a, b = np.exp(logs)
         return float(a * WATCHED**b - np.log(a * b * np.array(FAULTS) ** (b - 1.0)).sum())
 
-    best = optimize.minimize(minus, np.log([0.1, 0.8]), method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-12})
+    best = optimize.minimize(
+        minus, np.log([0.1, 0.8]), method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-12}
+    )
     found = estimate_wear(FAULTS, WATCHED, unbiased=False)
     assert found is not None
     assert (found.a, found.b) == pytest.approx(tuple(np.exp(best.x)), rel=1e-6)

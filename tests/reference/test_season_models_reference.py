@@ -55,7 +55,9 @@ def constant(hits: np.ndarray, tries: np.ndarray) -> float:
         ),
     ],
 )
-def test_published_mixed_logistic_model_of_answers(by_behaviour, effects, errors, spread, log_likelihood) -> None:
+def test_published_mixed_logistic_model_of_answers(
+    by_behaviour, effects, errors, spread, log_likelihood
+) -> None:
     """lme4's optimiser stops a thousandth short: ours is no less likely; its errors come from differences (1 %)."""
     hits, tries, fixed, person = answers(by_behaviour=by_behaviour)
     fit = estimate_one_factor(hits, tries, fixed, person, nodes=1)
@@ -136,7 +138,9 @@ def test_recomputed_scores_of_counts_by_scipy() -> None:
     np.testing.assert_allclose(to_scores(missed, expected, variance), stats.norm.ppf(middle), rtol=1e-8)
 
 
-def hand_tested(heights: list[float], missed: list[float], tried: list[float], events: list[str]) -> pl.DataFrame:
+def hand_tested(
+    heights: list[float], missed: list[float], tried: list[float], events: list[str]
+) -> pl.DataFrame:
     return pl.DataFrame(
         {
             "event": events,
@@ -150,7 +154,11 @@ def hand_tested(heights: list[float], missed: list[float], tried: list[float], e
 
 def test_recomputed_concordance_of_the_hand_test_by_scipy() -> None:
     """Mann-Whitney's U over pairs of a missed and a read crossing, added up over two events (scipy)."""
-    heights, missed, read = np.array([150.0, 170, 180, 200]), [[5, 2, 2, 0], [3, 3, 0, 1]], [[40, 50, 45, 60]] * 2
+    heights, missed, read = (
+        np.array([150.0, 170, 180, 200]),
+        [[5, 2, 2, 0], [3, 3, 0, 1]],
+        [[40, 50, 45, 60]] * 2,
+    )
     won = pairs = 0.0
     for lost, kept in zip(missed, read, strict=True):
         under, over = np.repeat(heights, lost), np.repeat(heights, kept)

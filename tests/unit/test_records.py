@@ -8,7 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lineproof.records import STANDING_START_S, fastest_seconds, shortest_segment_us, shortest_segments
+from lineproof.records import (
+    STANDING_START_S,
+    fastest_seconds,
+    load_records,
+    shortest_segment_us,
+    shortest_segments,
+)
 from unit.small_event import small_event
 
 METRES = st.floats(1, 400_000)
@@ -75,3 +81,11 @@ def test_rows_of_a_frame_keep_their_order_and_nulls() -> None:
     assert got[2] == shortest_segment_us(5000, None, None, event)
     assert got.dtype == pl.Int64
     assert np.all(got.drop_nulls().to_numpy() > 0)
+
+
+def test_every_mark_says_when_where_and_how_it_is_known() -> None:
+    table = load_records()
+    assert table.null_count().sum_horizontal().item() == 0
+    assert set(table["state"]) == {"seen", "memory"}
+    assert set(table["runner_class"]) == {"foot", "wheel", "handcycle"}
+    assert not table.select("distance_m", "runner_class", "sex").is_duplicated().any()

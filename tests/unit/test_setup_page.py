@@ -31,6 +31,8 @@ def test_the_record_is_said_in_numbers(review: Any) -> None:
 def test_items_heights_and_times_of_a_line_are_shown(review: Any) -> None:
     lay = setup_page.line_table(review).html
     assert "M2 on K2, M3 on ?" in lay
+    assert ", main" in lay
+    assert "-main" not in lay  # a line has its name there, not its id
     assert "125 to 180 cm; 1 of 3 not recorded" in lay
     morning = setup_page.morning_table(review).html
     assert "07:30 to 13:05" in morning

@@ -420,3 +420,18 @@ def test_a_workbook_reads_back_as_written(
     for number, row in enumerate(rows, start=1):
         for column, value in enumerate(row, start=1):
             assert sheet.cell(number, column).value == value
+
+
+def test_the_night_that_nobody_described_can_be_made_again(tmp_path: Path) -> None:
+    write_season(tmp_path, only=("none",))
+    made = tmp_path / "unfamiliar" / "owl-night"
+    there = DEMO / "unfamiliar" / "owl-night"
+    exports = sorted(path.relative_to(made) for path in made.rglob("*.csv"))
+    assert len([path for path in exports if path.parent.name == "exports"]) == 12
+    for path in exports:
+        assert (there / path).read_bytes() == (made / path).read_bytes(), path
+    assert truth_of("owl-night") == json.loads((tmp_path / "truth" / "owl-night.json").read_text("utf-8"))
+    # Two hours of finishers stand under the same clock times: before and after the clocks went back.
+    first, second = ((made / "exports" / f"Finish A part {n}.csv").read_text("utf-8") for n in (1, 2))
+    assert "25.10.2026 01:1" in first
+    assert "25.10.2026 01:1" in second

@@ -199,4 +199,5 @@ def _to_parts(rows: pl.DataFrame) -> Parts:
         main_only=column("main_only"),
         backup_only=column("backup_only"),
         deff=np.where(by_later, column("deff_either"), column("deff_pair")),
+        weak=(rows["stratum"] == 1).to_numpy(),
     )

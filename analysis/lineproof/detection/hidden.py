@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 DRAWS = 2000
 SEED = 20_140_421  # any; fixed so that a review gives the same numbers each time
 PRIOR = 0.5  # of the beta distributions (Jeffreys)
+# Of weak tags a fraction of one may be all that two lines saw; a line is then taken to miss them as it usually does
+# (open results show weak tags read at 0.2 to 0.6), with the weight of so many crossings.
+WEAK_MISSED, WEAK_WEIGHT = 0.4, 4.0
 LIKELY = 0.02  # runners less likely than this are drawn together, as a Poisson number
 
 
@@ -66,7 +69,7 @@ class Parts:
 
     With later evidence (``by_later``): ``read``/``missed`` among runners seen later and ``read_last``,
     read here and not later.  Without: ``both``, ``main_only``, ``backup_only``.  ``deff`` divides the counts that
-    the chances rest on.
+    the chances rest on.  ``weak``: the part of the weak tags.
     """
 
     by_later: NDArray[np.bool_]
@@ -77,6 +80,7 @@ class Parts:
     main_only: Floats
     backup_only: Floats
     deff: Floats
+    weak: NDArray[np.bool_]
 
     @property
     def seen(self) -> Floats:
@@ -103,8 +107,9 @@ def draw_chances(parts: Parts) -> Chances:
 
 
 def _chance(missed: Floats, parts: Parts, rows: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
-    a = missed[rows] / parts.deff[rows] + PRIOR
-    b = parts.both[rows] / parts.deff[rows] + PRIOR
+    weak = parts.weak[rows]
+    a = missed[rows] / parts.deff[rows] + np.where(weak, WEAK_MISSED * WEAK_WEIGHT, PRIOR)
+    b = parts.both[rows] / parts.deff[rows] + np.where(weak, (1 - WEAK_MISSED) * WEAK_WEIGHT, PRIOR)
     # Kept off 1 so that the odds stay finite.
     return np.minimum(rng.beta(a[:, None], b[:, None], size=(int(rows.sum()), DRAWS)), 1 - 1e-9)
 

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from lineproof.event_report.shown.labels import label_of, line_labels
 from lineproof.figures import Fragment, Head, Row, number, show_table
 from lineproof.wording import say_count, say_list
 
@@ -67,7 +68,8 @@ def to_setup_rows(review: Review) -> pl.DataFrame:
         pl.col("hand_ceiling_cm").is_null().sum().alias("untested"),
         pl.len().alias("slots"),
     )
-    return review.setup.lines.join(slots, on="line", how="left", validate="1:1", maintain_order="left")
+    rows = review.setup.lines.join(slots, on="line", how="left", validate="1:1", maintain_order="left")
+    return rows.with_columns(label_of(line_labels(review.event), "line"))
 
 
 def line_table(review: Review) -> Fragment:

@@ -19,6 +19,7 @@ from lineproof.errors import InputError
 from lineproof.event import FileLayout
 from lineproof.intake.files import Stamp, stamp
 from lineproof.intake.raw import HEADER_DEPTH, PartWriter, RawTable, find_header, normal, numbered_headers
+from lineproof.intake.workbook_size import MOST_CELLS, find_spread
 
 UNPACKED_LIMIT = 1 << 30  # bytes; a million rows of ten columns unpack to about half of it
 _DAY_ZERO = dt.datetime(1899, 12, 31)  # noqa: DTZ001  a spreadsheet's serial number 0, no zone
@@ -61,6 +62,13 @@ def _open(path: Path) -> calamine.CalamineWorkbook:
         raise InputError(
             f"the workbook unpacks to {size / 2**30:.1f} GiB, too much for a sheet of results",
             todo="export it as CSV",
+            file=path,
+        )
+    spread = find_spread(path)
+    if spread > MOST_CELLS:
+        raise InputError(
+            f"a sheet of the workbook spreads out to {spread:,} cells, too many for results",
+            todo="delete what stands far below or far right of the table, or export it as CSV",
             file=path,
         )
     try:

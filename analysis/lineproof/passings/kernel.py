@@ -7,7 +7,8 @@ numba is imported with this module, so this module is imported late.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, TypeVar, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +23,7 @@ Array = npt.NDArray[Any]
 
 
 class Batch(NamedTuple):
-    """Reads in the order in which they came; numbers stand for line, tag and file, those of files in their order."""
+    """Reads in the order in which they came; numbers stand for line, tag and file."""
 
     line: Array  # uint32
     tag: Array  # uint32
@@ -62,7 +63,12 @@ class Ties(NamedTuple):
     before: Array  # int32
 
 
-compiled: Any = njit(cache=True, nogil=True)
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def compiled(function: Function) -> Function:
+    """Compiled at its first call; the machine code is kept beside the module, or where the user's caches are."""
+    return cast("Function", njit(cache=True, nogil=True)(function))
 
 
 @compiled
@@ -88,7 +94,7 @@ def begin(batch: Batch, i: int, goes: Goes, go: int) -> None:
 
 
 @compiled
-def comes_first(batch: Batch, i: int, goes: Goes, go: int) -> bool:
+def comes_first(batch: Batch, i: int, goes: Goes, go: int, ranks: Array) -> bool:
     """Whether read ``i``, of the first instant, comes before the first read by antenna, strength, file, row."""
     if batch.antenna[i] != goes.first_antenna[go]:
         return bool(batch.antenna[i] < goes.first_antenna[go])
@@ -97,7 +103,7 @@ def comes_first(batch: Batch, i: int, goes: Goes, go: int) -> bool:
     if stronger(batch.strength[i], goes.first_strength[go]):
         return False
     if batch.file[i] != goes.file[go]:
-        return bool(batch.file[i] < goes.file[go])
+        return bool(ranks[batch.file[i]] < ranks[goes.file[go]])
     return bool(batch.row[i] < goes.row[go])
 
 
@@ -119,13 +125,13 @@ def stood(batch: Batch, i: int, goes: Goes, go: int, ties: Ties) -> int:
 
 @compiled
 def join(
-    batch: Batch, goes: Goes, ties: Ties, opened: Array, gap: int, count: int, knots: int
+    batch: Batch, goes: Goes, ties: Ties, opened: Array, ranks: Array, gap: int, count: int, knots: int
 ) -> tuple[int, int, int]:
     """Add a batch: DONE or why not, and how many passings and ties there are now.
 
     ``opened`` has the open passing of each line (row) and tag (column), -1 for none.  ``goes`` and ``ties`` need
-    room for as many more as there are reads.  The reads of a tag at a line must come in order of time; ``gap`` is
-    in microseconds.
+    room for as many more as there are reads.  ``ranks`` are the places of the files in the order of their names.
+    The reads of a tag at a line must come in order of time; ``gap`` is in microseconds.
     """
     for i in range(len(batch.time)):
         line, tag, time = batch.line[i], batch.tag[i], batch.time[i]
@@ -145,7 +151,7 @@ def join(
             before = stood(batch, i, goes, go, ties)
             if before < 0:
                 return TOO_TIED, count, knots
-            if time == goes.first[go] and comes_first(batch, i, goes, go):
+            if time == goes.first[go] and comes_first(batch, i, goes, go, ranks):
                 goes.first_antenna[go], goes.first_strength[go] = batch.antenna[i], batch.strength[i]
                 goes.file[go], goes.row[go] = batch.file[i], batch.row[i]
             if before:

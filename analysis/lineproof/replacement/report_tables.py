@@ -13,7 +13,15 @@ from lineproof.replacement import report_rows as rows
 from lineproof.replacement.case import Case
 from lineproof.replacement.evaluation import Word
 from lineproof.replacement.words import say_about, say_amount, say_chance, say_some
-from lineproof.wording import HARD_SPACE, say_count, say_interval, say_list, say_number, start_sentence
+from lineproof.wording import (
+    HARD_SPACE,
+    say_count,
+    say_days,
+    say_interval,
+    say_list,
+    say_number,
+    start_sentence,
+)
 
 HEADLINES = {Word.BUY: "Buy", Word.LEAVE: "Do not buy", Word.UNSURE: "Cannot tell yet"}
 
@@ -22,10 +30,10 @@ def case_heading(case: Case) -> Fragment:
     """Name of the plan, what it rests on, and that it is an estimate."""
     plan, evidence = case.plan, case.evidence
     events = evidence.cells["event"].n_unique()
-    first = evidence.cells.select(pl.col("date").min().cast(pl.String)).item()
+    days = evidence.cells.select(first=pl.col("date").min(), last=pl.col("date").max()).row(0)
     text = (
         f"{plan.name}: {say_count(len(plan.wishes), 'wish', 'wishes')}, a budget of {say_amount(plan.budget, plan.currency)}, "
-        f"{say_count(plan.horizon, 'season')} ahead. From {say_count(events, 'event')} between {first} and {evidence.last_day}."
+        f"{say_count(plan.horizon, 'season')} ahead. From {say_count(events, 'event')} {say_days(*days)}."
     )
     body = show_text([text, words.NOT_ADVICE], "event").html
     return Fragment(body, title=f"Purchase case: {plan.name}")
@@ -116,6 +124,16 @@ def way_table(case: Case) -> Fragment:
     )
 
 
+def _figure(value: float) -> str:
+    """A number of the plan: whole from 100 on, else with three digits."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def _found(value: float) -> str:
+    """A number that was worked out: three digits, and never as a power of ten."""
+    return _figure(float(f"{value:.3g}"))
+
+
 def _span(currency: str) -> Callable[[Row], str]:
     return lambda row: f"{say_about(row['low'], currency)} to {say_about(row['high'], currency)}"
 
@@ -195,8 +213,8 @@ def swing_table(case: Case) -> Fragment:
     currency = case.plan.currency
     heads = (
         Head("Assumption", lambda row: row["label"], "place"),
-        number("Now", lambda row: f"{row['now']:.3g} {row['unit']}"),
-        number("Low to high", lambda row: f"{row['low']:.3g} to {row['high']:.3g}"),
+        number("Now", lambda row: f"{_figure(row['now'])} {row['unit']}"),
+        number("Low to high", lambda row: f"{_figure(row['low'])} to {_figure(row['high'])}"),
         number("Gain at low", lambda row: say_about(row["gain_low"], currency)),
         number("Gain at high", lambda row: say_about(row["gain_high"], currency)),
         Head("Decision changes", lambda row: row["flips"] or "no", "brief"),
@@ -212,10 +230,10 @@ def swing_table(case: Case) -> Fragment:
 def break_table(case: Case) -> Fragment:
     heads = (
         Head("What", _text("label")),
-        number("Now", lambda row: f"{row['now']:,.4g} {row['unit']}"),
+        number("Now", lambda row: f"{_figure(row['now'])} {row['unit']}"),
         number(
             "Breaks even at",
-            lambda row: "nowhere" if row["value"] is None else f"{row['value']:,.4g} {row['unit']}",
+            lambda row: "nowhere" if row["value"] is None else f"{_found(row['value'])} {row['unit']}",
         ),
         Head("It gains", lambda row: "–" if row["value"] is None else f"{row['holds']} that", "brief"),
     )

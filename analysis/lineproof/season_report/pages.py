@@ -16,6 +16,7 @@ from lineproof.season_report import words
 from lineproof.season_report.numbers import said_count, said_interval, said_share
 from lineproof.wording import (
     say_count,
+    say_days,
     say_interval,
     say_number,
     say_share,
@@ -35,7 +36,7 @@ def heading(season: SeasonReview) -> Fragment:
     days = season.events["date"].sort().to_list()
     runners = say_count(int(season.events["seen"].sum()), "runner")
     text = (
-        f"{say_count(season.events.height, 'event')} from {days[0]:%d %B %Y} to {days[-1]:%d %B %Y}, "
+        f"{say_count(season.events.height, 'event')} {say_days(days[0], days[-1])}, "
         f"{runners} read, counted at each event."
     )
     title = f"Season report, {days[0]:%Y-%m-%d} to {days[-1]:%Y-%m-%d}"

@@ -91,7 +91,7 @@ def _judge_antennas(line: LaidLine, _: Sequence[LaidLine]) -> Seen:
         )
     each = line.event.setting("mat_width_m")
     state = State.GO if len(mats) * each >= width - each / 2 else State.LOOK
-    return Seen(state, f"{len(mats)} mats for {width:g} m")
+    return Seen(state, f"{len(mats)} {'mat' if len(mats) == 1 else 'mats'} for {width:g} m")
 
 
 def _judge_ports(line: LaidLine, _: Sequence[LaidLine]) -> Seen:
