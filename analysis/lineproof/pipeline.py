@@ -47,6 +47,7 @@ from lineproof.setup import Setup, load_setup, to_laid_event
 from lineproof.sightings import load_sightings
 from lineproof.tables import RATES
 from lineproof.unseen import estimate_unseen
+from lineproof.vocabulary import Level
 
 Progress = Callable[[str], None]
 
@@ -110,7 +111,8 @@ def review_event(folder: str | Path, progress: Progress = _silent) -> Review:
         intake = load_exports(event, Path(work))
         progress("joining reads to passings")
         as_read = number_passings([to_passings(intake.reads, event), intake.passings])
-        repeated = to_repeated_reads(intake.reads)
+        different = int(as_read.filter(pl.col("level") == Level.READS.value)["reads"].sum())
+        repeated = to_repeated_reads(intake.reads, different)
         looked = load_sightings(event, intake.entries, Path(work))
     decided = apply_decisions(as_read, load_decisions(event))
     progress("merging passings to crossings")

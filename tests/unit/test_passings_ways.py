@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
 from lineproof import passings
+from lineproof.checks import to_repeated_reads
 from lineproof.passings import number_passings, to_passings
 from lineproof.passings.flowing import join_flowing
 from lineproof.passings.kernel import LAST_ANTENNA, LONGEST_TIE
@@ -159,3 +160,14 @@ def test_very_many_reads_in_one_instant_go_the_plain_way(monkeypatch: pytest.Mon
 def test_few_reads_do_not_start_the_compiled_loop(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(passings, "join_flowing", lambda *_: pytest.fail("started"))
     assert to_passings(reads(("t1", "mill-main", "09:20:00")).lazy(), EVENT).height == 1
+
+
+@settings(deadline=None)
+@given(ROWS)
+def test_the_number_of_different_reads_spares_the_search_for_copies_and_nothing_else(
+    rows: list[Read],
+) -> None:
+    frame = frame_of([*rows, *rows[:2]]).lazy()
+    different = int(to_passings(frame, EVENT)["reads"].sum())
+    assert_frame_equal(to_repeated_reads(frame, different), to_repeated_reads(frame))
+    assert to_repeated_reads(frame).height == len([*rows, *rows[:2]]) - different
