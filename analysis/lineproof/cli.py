@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
+from rich.text import Text
 
-from lineproof.errors import LineproofError
+from lineproof.errors import LineproofError, printable
 from lineproof.paper import Paper
 
 app = typer.Typer(
@@ -19,7 +20,22 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-say = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+class Terminal(Console):
+    """Says each sentence as it stands: names of folders and files hold neither markup nor commands."""
+
+    def print(self, *sentences: Any, **options: Any) -> None:
+        plain = not options.get("markup")
+        told = (shown(each) if plain and isinstance(each, str) else each for each in sentences)
+        super().print(*told, **options)
+
+
+def shown(sentence: str) -> Text:
+    return Text(printable(sentence))
+
+
+say = Terminal(stderr=True, highlight=False, soft_wrap=True)
 
 
 OnPaper = Annotated[
@@ -34,7 +50,7 @@ def _print_too(page: Path, pdf: Paper | None) -> None:
         return
     from lineproof.paper import write_pdf
 
-    with say.status(f"{page.name}: printing"):
+    with say.status(shown(f"{page.name}: printing")):
         printed = write_pdf(page, pdf)
     say.print(f"written: {printed}", markup=False)
 
@@ -49,8 +65,10 @@ def review(
     from lineproof.reports import remarks_on, render_review
 
     target = out or event_dir / "review"
-    with say.status(f"{event_dir.name}: starting") as status:
-        page = render_review(event_dir, target, lambda step: status.update(f"{event_dir.name}: {step}"))
+    with say.status(shown(f"{event_dir.name}: starting")) as status:
+        page = render_review(
+            event_dir, target, lambda step: status.update(shown(f"{event_dir.name}: {step}"))
+        )
     say.print(f"written: {page}", markup=False)
     for remark in remarks_on(event_dir, target):
         say.print(remark, markup=False)
@@ -92,8 +110,8 @@ def demo(
     """Make the invented demo season if needed, review and keep its events, report the season, weigh a purchase."""
     from lineproof.demo import run_season
 
-    with say.status("demo season: starting") as status:
-        for page in run_season(out, status.update):
+    with say.status(shown("demo season: starting")) as status:
+        for page in run_season(out, lambda step: status.update(shown(step))):
             say.print(f"written: {page}")
 
 
@@ -112,13 +130,13 @@ def keep(
     from lineproof.ledger import keep_event
     from lineproof.ledger.keeping import in_words
 
-    with say.status(f"{event_dir.name}: starting") as status:
+    with say.status(shown(f"{event_dir.name}: starting")) as status:
         kept = keep_event(
             event_dir,
             ledger,
             crossings=crossings,
             new_date=new_date,
-            progress=lambda step: status.update(f"{event_dir.name}: {step}"),
+            progress=lambda step: status.update(shown(f"{event_dir.name}: {step}")),
         )
     for sentence in in_words(kept, ledger):
         say.print(sentence, markup=False)
@@ -134,8 +152,8 @@ def season(
     from lineproof.reports import render_season
 
     target = out or ledger.resolve().parent / "season"
-    with say.status("season: starting") as status:
-        page = render_season(ledger, target, lambda step: status.update(f"season: {step}"))
+    with say.status(shown("season: starting")) as status:
+        page = render_season(ledger, target, lambda step: status.update(shown(f"season: {step}")))
     say.print(f"written: {page}", markup=False)
     _print_too(page, pdf)
 
@@ -170,8 +188,8 @@ def purchase(
     from lineproof.reports import render_purchase
 
     target = out or plan.resolve().parent / "purchase"
-    with say.status("purchase: starting") as status:
-        page = render_purchase(plan, ledger, target, lambda step: status.update(f"purchase: {step}"))
+    with say.status(shown("purchase: starting")) as status:
+        page = render_purchase(plan, ledger, target, lambda step: status.update(shown(f"purchase: {step}")))
     say.print(f"written: {page}", markup=False)
     _print_too(page, pdf)
 

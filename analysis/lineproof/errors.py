@@ -15,14 +15,25 @@ _LONG = re.compile(rf'"([^"]{{{LONGEST_WORD}}})[^"]+"')
 _LONG_BARE = re.compile(rf"(\S{{{LONGEST_WORD}}})\S+")
 
 
-def one_line(text: str) -> str:
-    """The text as one line for a terminal: what cannot be shown becomes a question mark, endless words are cut.
+def printable(text: str) -> str:
+    """The text on one line without what a terminal would take for a command: question marks stand in its place.
 
     Names of files and texts of exports may hold line breaks, commands to the terminal and half characters.
     """
-    shown = "".join(sign if sign.isprintable() else " " if sign.isspace() else "?" for sign in text)
-    shown = _LONG_BARE.sub(r"\1…", _LONG.sub(r'"\1…"', shown))
-    return shown if len(shown) <= LONGEST_LINE else f"{shown[:LONGEST_LINE].rstrip()} …."
+    return "".join(sign if _is_shown(sign) else " " if sign.isspace() else "?" for sign in text)
+
+
+def one_line(text: str) -> str:
+    """A sentence as ``printable`` has it, with endless words cut, and not endless itself."""
+    kept = printable(text)
+    shown = _LONG_BARE.sub(r"\1…", _LONG.sub(r'"\1…"', kept))
+    if len(shown) > LONGEST_LINE:
+        shown = f"{shown[:LONGEST_LINE].rstrip()} …"
+    return f"{shown}." if kept.endswith(".") and not shown.endswith(".") else shown
+
+
+def _is_shown(sign: str) -> bool:
+    return sign.isprintable() or sign == "\u00a0"  # the blank that keeps a number and its unit together
 
 
 class LineproofError(Exception):

@@ -96,6 +96,8 @@ def open_document(rows: int, columns: int, text: str = "<text:p>x</text:p>") -> 
 
 FAR = f'<row r="1">{CELL.format(place="A1", text="Bib")}</row><row r="1048576">{CELL.format(place="XFD1048576", text="x")}</row>'
 BOMBS: dict[str, tuple[str, Callable[[], bytes], str]] = {
+    "a place beyond all sheets": ("xlsx", lambda: workbook_with(f'<row r="1">{CELL.format(place="A1", text="Bib")}{CELL.format(place="A" + "9" * 20, text="x")}</row>'), "spreads out to"),
+    "a column of many letters": ("xlsx", lambda: workbook_with(f'<row r="1">{CELL.format(place="A1", text="Bib")}{CELL.format(place="EinlineS4", text="x")}</row>'), "spreads out to"),
     "two cells far apart": ("xlsx", lambda: workbook_with(FAR), "spreads out to 17,179,869,184 cells"),
     "the same, in single quotes": ("xlsx", lambda: workbook_with(FAR.replace('"', "'")), "spreads out to"),
     "a row repeated for ever": ("ods", lambda: open_document(2_000_000_000, 2), "spreads out to 4,000,000,000 cells"),
@@ -340,6 +342,11 @@ import os, sys
 from pathlib import Path
 sys.path[:0] = sys.argv[3:]
 import faults.test_hostile_files as here
+try:
+    here.FILES[sys.argv[2]](Path(sys.argv[1]))  # whatever Python itself has to load, it loads now
+except here.LineproofError:
+    pass
+Path(sys.argv[1], sys.argv[2]).chmod(0)
 if os.geteuid() == 0:
     os.setuid(65534)
 try:
@@ -369,7 +376,6 @@ def test_a_file_that_may_not_be_read(file: str, tmp_path: Path) -> None:
         for path in (home, *home.rglob("*")):
             path.chmod(0o755 if path.is_dir() else 0o644)
         home.chmod(0o777)  # scratch files go beside the event
-        (folder / file).chmod(0)
         tests = str(Path(__file__).parents[1])
         done = subprocess.run(
             [sys.executable, "-c", AS_NOBODY, str(folder), file, tests],
@@ -383,7 +389,7 @@ def test_a_file_that_may_not_be_read(file: str, tmp_path: Path) -> None:
     assert file in ("setup.csv", "equipment.csv") or "denied" in sentence.lower(), sentence
 
 
-@pytest.mark.parametrize("name", ["a\nb.csv", "\x1b[31mred.csv", "a;=1+1.csv", "[bold].csv", "[/x].csv", "[a-z]*.csv", "é" * 80 + ".csv", "\u202evsc.csv", "~.csv", "$HOME.csv", "%s{0}.csv"])  # fmt: skip
+@pytest.mark.parametrize("name", ["a\nb.csv", "\x1b[31mred.csv", "a;=1+1.csv", "[bold].csv", "[a-z]*.csv", "é" * 80 + ".csv", "\u202evsc.csv", "~.csv", "$HOME.csv", "%s{0}.csv"])  # fmt: skip
 def test_an_export_of_any_name_is_read_under_its_name(name: str, tmp_path: Path) -> None:
     folder = write_folder(tmp_path / "event")
     (folder / "exports" / name).write_text(TABLES["reads"], encoding="utf-8")
@@ -468,7 +474,8 @@ def test_a_sentence_is_one_short_printable_line() -> None:
     assert one_line("\ud800") == "?"
     assert one_line("x" * 10_000) == "x" * 200 + "…"
     assert one_line('the id "' + "a b " * 200 + '" is long') == 'the id "' + "a b " * 50 + '…" is long'
-    assert len(one_line("word " * 1000)) <= 1002
+    assert len(one_line("word " * 1000)) <= 1010
+    assert one_line("x" * 300 + ".").endswith("….")
 
 
 def test_clocks_that_jump_lose_no_row(tmp_path: Path) -> None:
@@ -482,3 +489,25 @@ def test_clocks_that_jump_lose_no_row(tmp_path: Path) -> None:
     account = intake.account.filter(intake.account["file"] == "exports/reads.csv").row(0, named=True)
     assert account["rows_read"] == len(rows) == account["kept"] + account["rejected"]
     assert intake.reads.collect().height == account["kept"] >= len(clocks)
+
+
+@posix
+def test_the_terminal_shows_names_as_they_stand(tmp_path: Path) -> None:
+    """A folder named like markup, and a file named like a command to the terminal."""
+    folder = write_folder(tmp_path / "[red] [b]", reads_csv=TABLES["reads"])
+    (folder / "exports" / "\x1b]0;owned\x07[x].csv").write_text(TABLES["reads"], encoding="utf-8")
+    (folder / "event.toml").unlink()
+    words = [sys.executable, "-m", "lineproof"]
+    done = subprocess.run(
+        [*words, "new", str(folder), "--yes"], capture_output=True, text=True, check=False, timeout=120
+    )
+    assert done.returncode == 0, done.stderr
+    assert "\x1b]" not in done.stderr + done.stdout
+    assert "[red] [b]" in done.stderr
+    assert "?]0;owned?[x].csv" in done.stderr
+    odd = tmp_path / "odd [" / "x]"  # read as markup, this closes what nothing opened
+    done = subprocess.run(
+        [*words, "ready", str(odd)], capture_output=True, text=True, check=False, timeout=120
+    )
+    assert done.returncode == 1
+    assert 'there is no folder "x]"' in done.stderr

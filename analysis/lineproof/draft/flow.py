@@ -28,7 +28,7 @@ from lineproof.draft.scene import Scene, to_scene
 from lineproof.draft.traces import Traces, to_traces
 from lineproof.draft.words import distance_m
 from lineproof.draft.writing import stops, to_text
-from lineproof.errors import OutputError
+from lineproof.errors import InputError, OutputError
 from lineproof.event import EVENT_FILE
 
 Show = Callable[[Sequence[Sighting]], None]
@@ -94,6 +94,10 @@ def draft_event(
         scene = to_scene(traces, found.entries, title, ask_places(interview, traces, scene.stated))
     scene = replace(scene, repeated=ask_repeated(interview, traces, head, say))
     courses = to_course_places(_titled(scene, head), traces, found.entries)
+    if not all(courses.values()):
+        raise InputError(
+            "no timing point can be made out in the exports", todo="describe them in event.toml by hand"
+        )
     exports = found.exports
     if interview.asks:
         scene, courses, exports = _answered(interview, scene, traces, courses, head, exports)

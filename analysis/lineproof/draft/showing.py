@@ -10,6 +10,7 @@ from rich.table import Table
 
 from lineproof.draft.looking import Sighting
 from lineproof.draft.scene import is_aware
+from lineproof.errors import printable
 from lineproof.vocabulary import Level
 
 MOST_COLUMNS = 24
@@ -27,12 +28,12 @@ def show_sightings(sightings: Iterable[Sighting], console: Console) -> None:
     """One table for the first of the files that are laid out alike; of the others one line each."""
     drawn: dict[object, str] = {}
     for sighting in sightings:
-        console.print(f"[bold]{escape(sighting.file)}[/bold]: {describe(sighting)}")
+        console.print(f"[bold]{escape(printable(sighting.file))}[/bold]: {describe(sighting)}", markup=True)
         first = drawn.setdefault(_layout(sighting), sighting.file)
         if first == sighting.file:
             console.print(to_table(sighting))
         else:
-            console.print(f"  columns as in {escape(first)}")
+            console.print(f"  columns as in {escape(printable(first))}", markup=True)
 
 
 def _layout(s: Sighting) -> object:
@@ -50,8 +51,8 @@ def to_table(s: Sighting) -> Table:
         table.add_column(f"Row {row + 1}", overflow="ellipsis", no_wrap=True, min_width=4, max_width=28)
     ours = {index: name for name, index in s.columns.items()}
     for i, header in enumerate(s.headers[:MOST_COLUMNS]):
-        cells = [escape(str(samples[row, f"c{i}"] or "–")) for row in range(samples.height)]
-        table.add_row(escape(header) or "–", escape(_taken_for(s, i, ours)), *cells)
+        cells = [escape(printable(str(samples[row, f"c{i}"] or "–"))) for row in range(samples.height)]
+        table.add_row(escape(printable(header)) or "–", escape(_taken_for(s, i, ours)), *cells)
     if len(s.headers) > MOST_COLUMNS:
         table.add_row(f"and {len(s.headers) - MOST_COLUMNS} more", "", *[""] * samples.height)
     return table

@@ -16,6 +16,10 @@ from lineproof.event.model import EVENT_FILE, Course, Event, Line, Point, Visit,
 from lineproof.event.sections import Section, refuse_twice, sections_of, suggest, zone_of
 from lineproof.vocabulary import READ_CHOICE_BY_KIND, SETTINGS, PointKind, ReadChoice, Role, RunnerClass
 
+YEARS = range(1900, 2201)  # of any race that was timed, and of none that a typing error makes
+SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
+LONGEST_S = 366 * 86_400.0
+
 
 def load_event(folder: str | Path) -> Event:
     """Read ``event.toml`` of an event folder.
@@ -61,6 +65,8 @@ def _read_toml(folder: Path) -> tuple[dict[str, Any], str]:
         raise EventError(f'"{folder.name}" is a file', todo="give the folder that it lies in")
     if not folder.is_dir():
         raise EventError(f'there is no folder "{folder.name}"', todo="check the path")
+    if path.exists() and not path.is_file():
+        raise EventError("this is no plain file", todo="put the event's own file there", file=EVENT_FILE)
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -77,6 +83,10 @@ def _read_toml(folder: Path) -> tuple[dict[str, Any], str]:
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         wrong = find_mistake(text, str(problem))
         raise EventError(wrong.problem, todo=wrong.todo, file=EVENT_FILE, row=wrong.row) from None
+    except ValueError:  # Python reads no number of so many digits
+        raise EventError(
+            "a number has thousands of digits", todo="write it shorter", file=EVENT_FILE
+        ) from None
 
 
 def _date(head: Section) -> dt.date:
@@ -86,6 +96,8 @@ def _date(head: Section) -> dt.date:
         raise head.error(
             f"the date of the event {found}", "write date = 2026-05-17, without quotation marks", "date"
         )
+    if value.year not in YEARS:
+        raise head.error(f"the date of the event is {value}", "write its year with four digits", "date")
     return value
 
 
@@ -172,6 +184,8 @@ def _instant(section: Section, key: str, date: dt.date, zone: str) -> dt.datetim
         value = dt.datetime.combine(date, value)
     if not isinstance(value, dt.datetime):
         raise section.error(f'"{key}" is no time', f"write {key} = 09:30:00", key)
+    if abs((value.date() - date).total_seconds()) > LONGEST_S:
+        raise section.error(f'"{key}" is more than a year from the date of the event', "put it right", key)
     if value.tzinfo is not None:
         return value.astimezone(dt.UTC)
     local = value.replace(tzinfo=ZoneInfo(zone))
@@ -240,6 +254,11 @@ def _settings(section: Section) -> dict[str, float]:
     section.only(SETTINGS)
     given = {name: section.number(name) for name in section.data}
     for name, value in given.items():
+        unit = SECONDS.get(SETTINGS[name].unit)
+        if value is not None and unit is not None and value * unit > LONGEST_S:
+            raise section.error(
+                f'"{name}" is longer than a year', f"it counts in {SETTINGS[name].unit}", name
+            )
         if value is None or value < 0 or (SETTINGS[name].unit == "share" and value > 1):
             limits = "between 0 and 1" if SETTINGS[name].unit == "share" else "0 or more"
             raise section.error(

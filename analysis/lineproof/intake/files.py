@@ -42,7 +42,7 @@ def find_files(event: Event, layout: FileLayout) -> list[Path]:
         )
     try:
         matches = sorted(event.folder.glob(pattern))
-    except (ValueError, NotImplementedError, IndexError):
+    except (ValueError, NotImplementedError, IndexError, OSError):
         raise EventError(
             f'files = "{layout.files}" is no file pattern',
             todo='write files = "exports/*.csv"',
@@ -57,16 +57,20 @@ def find_files(event: Event, layout: FileLayout) -> list[Path]:
 
 
 def _check_place(path: Path, folder: Path) -> None:
+    if not path.name.isascii() and any("\ud800" <= sign <= "\udfff" for sign in str(path)):
+        raise InputError(
+            "the name of the file is no text", todo="rename it", file=relative_name(path, folder)
+        )
+    if not path.is_file():
+        raise InputError(
+            "this is a folder, not a file" if path.is_dir() else "this is no plain file",
+            todo='write its name with "/*" in files' if path.is_dir() else "take it out of the folder",
+            file=relative_name(path, folder),
+        )
     if not path.resolve().is_relative_to(folder.resolve()):
         raise InputError(
             "the file is a link that leads out of the event folder",
             todo="copy the file itself",
-            file=relative_name(path, folder),
-        )
-    if not path.is_file():
-        raise InputError(
-            "this is a folder, not a file",
-            todo='write its name with "/*" in files',
             file=relative_name(path, folder),
         )
 

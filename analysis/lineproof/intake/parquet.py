@@ -27,7 +27,8 @@ def load_parquet(path: Path, name: str, stem: Path) -> tuple[RawTable, Stamp]:
             *cells,
             pl.lit(None, dtype=pl.String).alias("trouble"),
         ).sink_parquet(part, compression="lz4", row_group_size=ROW_GROUP)
-    except pl.exceptions.PolarsError:
+    # A damaged file can make the parser itself give up, which it calls a panic.
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         raise InputError(
             "the Parquet file is damaged or incomplete", todo="export it again", file=path
         ) from None

@@ -16,9 +16,9 @@ from xml.etree import ElementTree
 
 MOST_CELLS = 1 << 24  # a million rows of sixteen columns
 _PIECE = 1 << 20
-_OVERLAP = 64  # bytes: a place that two pieces share is in one of them whole
-_ROW = re.compile(rb"""\br=["'](?:[A-Z]{1,3})?(\d{1,9})["']""")
-_COLUMN = re.compile(rb"""\br=["']([A-Z]{1,3})\d""")
+_OVERLAP = 4096  # bytes: a place that two pieces share is in one of them whole
+_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]*)(\d+)["']""")
+_LONGEST = 9  # letters or digits of a place, far more than any sheet has
 _REPEATED = "number-{}-repeated"
 
 
@@ -40,8 +40,9 @@ def _in_part(archive: zipfile.ZipFile, name: str) -> int:
     rows = columns = 0
     with archive.open(name) as part:
         for piece in _pieces(part):
-            rows = max(rows, max(map(int, set(_ROW.findall(piece))), default=0))
-            columns = max(columns, max(map(_number, set(_COLUMN.findall(piece))), default=0))
+            places = _PLACE.findall(piece)
+            rows = max(rows, max((int(digits[:_LONGEST]) for _, digits in places), default=0))
+            columns = max(columns, max(map(_number, {letters for letters, _ in places}), default=0))
     return rows * columns
 
 
@@ -54,7 +55,7 @@ def _pieces(part: IO[bytes]) -> Iterator[bytes]:
 
 def _number(letters: bytes) -> int:
     number = 0
-    for letter in letters:
+    for letter in letters.upper()[:_LONGEST]:
         number = number * 26 + letter - 64
     return number
 

@@ -56,7 +56,7 @@ def _open(path: Path) -> calamine.CalamineWorkbook:
     try:
         with zipfile.ZipFile(path) as archive:
             size = sum(part.file_size for part in archive.infolist())
-    except (zipfile.BadZipFile, OSError):
+    except (zipfile.BadZipFile, OSError, NotImplementedError, ValueError):
         size = 0
     if size > UNPACKED_LIMIT:
         raise InputError(

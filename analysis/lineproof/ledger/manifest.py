@@ -88,6 +88,8 @@ def read_manifest(folder: Path) -> Manifest:
     Raises ``LedgerError`` where there is none, where it is damaged or of a newer version, and ``FileNotFoundError`` never.
     """
     path = folder / MANIFEST
+    if path.exists() and not path.is_file():
+        raise LedgerError("this is no plain file", todo="restore it from a copy", file=path)
     try:
         data = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
@@ -116,7 +118,7 @@ def _parse(data: bytes, path: Path) -> Manifest:
         entries = tuple(
             Entry(**{key: value for key, value in row.items() if key in names}) for row in told["parts"]
         )
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         whole, entries = False, ()
     if not whole or not all(PART_NAME.fullmatch(entry.part) for entry in entries):
         raise LedgerError(

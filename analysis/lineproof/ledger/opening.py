@@ -52,9 +52,9 @@ class Ledger:
             return path
         try:
             described = json.loads((path.parent / PART_FILE).read_bytes())["files"]
-        except (OSError, ValueError, KeyError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             described = None
-        if described is None or path.name in described:
+        if not isinstance(described, dict) or path.name in described:
             raise LedgerError(
                 f'the ledger\'s part of the event "{entry.event}" is damaged: {path.name} is missing',
                 todo=f"run: lineproof ledger check {self.folder}",
@@ -72,7 +72,7 @@ def read_whole(rows: pl.LazyFrame) -> pl.DataFrame:
 def _damage_said() -> Iterator[None]:
     try:
         yield
-    except (pl.exceptions.PolarsError, OSError):
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
         raise LedgerError(
             "a table of the ledger is damaged and cannot be read to its end",
             todo="run: lineproof ledger check DIR, which names the file",

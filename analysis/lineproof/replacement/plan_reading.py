@@ -95,6 +95,8 @@ def _own(root: PlanSection, key: str) -> PlanSection:
 
 
 def _read_toml(path: Path) -> tuple[dict[str, Any], str]:
+    if path.exists() and not path.is_file() and not path.is_dir():
+        raise PlanError("this is no plain file", todo=f"give the {PLAN_FILE}", file=path)
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
@@ -112,6 +114,8 @@ def _read_toml(path: Path) -> tuple[dict[str, Any], str]:
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         wrong = find_mistake(text, str(problem))
         raise PlanError(wrong.problem, todo=wrong.todo, file=path, row=wrong.row) from None
+    except ValueError:  # Python reads no number of so many digits
+        raise PlanError("a number has thousands of digits", todo="write it shorter", file=path) from None
 
 
 def _numbers(section: Section, table: str, assumed: list[str]) -> dict[str, float]:

@@ -43,8 +43,14 @@ def say_season(season: SeasonReview) -> str:
     return (
         f"Of {say_count(proven, 'crossing')} at {say_small(totals.height, 'event')} that later reads prove, "
         f"{say_number(missed)} ({say_share(missed / proven, proven)}) were missed by every line; "
-        f"{say_small(kept.height, 'event')} of {say_number(totals.height)} read at least {goal} of them{_say_surely(season)}."
+        f"{_say_kept(kept.height, totals.height)} at least {goal} of them{_say_surely(season)}."
     )
+
+
+def _say_kept(kept: int, events: int) -> str:
+    if events == 1:
+        return "it read" if kept else "it did not read"
+    return f"{say_number(kept)} of the {say_number(events)} events read"
 
 
 def _say_surely(season: SeasonReview) -> str:
@@ -52,6 +58,8 @@ def _say_surely(season: SeasonReview) -> str:
     above, below, open_yet = shown.count_standing(season)
     if not open_yet:
         return ""
+    if not above and not below:
+        return " (the crossings are too few to be sure)"
     return (
         f" (surely so {say_number(above)}, surely not {say_number(below)}; of the other {say_number(open_yet)} the "
         "crossings are too few to be sure)"

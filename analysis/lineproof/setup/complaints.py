@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from lineproof.errors import LineproofError
+from lineproof.errors import LineproofError, one_line
 from lineproof.setup.cells import Value
 from lineproof.setup_tables import COMPLAINTS
 
@@ -131,7 +131,7 @@ def to_complaint_frame(complaints: Sequence[Complaint]) -> pl.DataFrame:
     rows: list[dict[str, object]] = [
         {
             **{name: getattr(c, name) for name in COMPLAINTS.columns if name != "sentence"},
-            "sentence": str(c),
+            "sentence": one_line(str(c)),
         }
         for c in kept
     ]
