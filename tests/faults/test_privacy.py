@@ -183,7 +183,9 @@ def test_a_page_that_may_be_sent_on_names_no_runner_and_holds_no_key() -> None:
         data = path.read_bytes()
         assert not [key for key in keys if key.encode() in data or bytes.fromhex(key) in data], path
         if path.suffix == ".html" or "ledger" in path.parts:
-            named = {word.decode() for word in re.findall(rb"(?<![\w.])7[0-9]{4}(?!\w|\.\d)", data)} & set(BIBS)
+            named = {word.decode() for word in re.findall(rb"(?<![\w.])7[0-9]{4}(?!\w|\.\d)", data)} & set(
+                BIBS
+            )
             in_tables = path.suffix == ".parquet"  # compressed pages hold any digits
             assert in_tables or not named, (path, named)
 
