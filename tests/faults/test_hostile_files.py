@@ -139,6 +139,31 @@ def test_a_workbook_as_programs_write_it_is_no_bomb(tmp_path: Path) -> None:
     assert find_spread(path) == 0
 
 
+def test_a_bomb_behind_a_wrong_checksum_is_refused(tmp_path: Path) -> None:
+    """The parts are read without a look at their checksums by what reads the cells."""
+    whole = bytearray(workbook_with(FAR))
+    at = whole.index(b"xl/worksheets/sheet1.xml", whole.index(b"PK\x01\x02")) - 46  # in the directory
+    whole[at + 16] ^= 255
+    folder = write_folder(tmp_path / "event", READS, reads_xlsx=bytes(whole))
+    with pytest.raises(LineproofError, match="its archive is damaged"):
+        load(folder)
+
+
+@pytest.mark.parametrize("number", ["1e999", "-1e999", "nan", "1e308", "1e-320"])
+def test_a_number_beyond_all_numbers_in_a_workbook(number: str, tmp_path: Path) -> None:
+    cells = "".join(
+        CELL.format(place=f"{c}1", text=t) for c, t in zip("ABC", ("Tag", "Time", "Line"), strict=True)
+    )
+    rows = (
+        f'<row r="1">{cells}</row><row r="2"><c r="A2"><v>{number}</v></c><c r="B2"><v>{number}</v></c></row>'
+    )
+    folder = write_folder(tmp_path / "event", READS, reads_xlsx=workbook_with(rows))
+    try:
+        load(folder)
+    except LineproofError as problem:
+        hold_to_one_sentence(problem)
+
+
 def test_no_part_of_a_workbook_is_written_anywhere(tmp_path: Path) -> None:
     inside = {
         "../../../evil.txt": b"x",

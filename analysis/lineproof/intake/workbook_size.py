@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import IO
 from xml.etree import ElementTree
 
+from lineproof.errors import InputError
+
 MOST_CELLS = 1 << 24  # a million rows of sixteen columns
 _PIECE = 1 << 20
 _OVERLAP = 4096  # bytes: a place that two pieces share is in one of them whole
@@ -23,7 +25,12 @@ _REPEATED = "number-{}-repeated"
 
 
 def find_spread(path: Path) -> int:
-    """The most cells that any sheet spreads out to; 0 where the file tells nothing of it."""
+    """The most cells that any sheet spreads out to; 0 where the file is no archive at all.
+
+    Raises ``InputError`` for an archive with a damaged part: a reader that overlooks the damage would not be held back.
+    """
+    if not zipfile.is_zipfile(path):
+        return 0
     try:
         with zipfile.ZipFile(path) as archive:
             names = archive.namelist()
@@ -32,7 +39,11 @@ def find_spread(path: Path) -> int:
                     return _in_rows(part)
             return max((_in_part(archive, name) for name in names if name.endswith(".xml")), default=0)
     except (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError):
-        return 0  # damaged: what opens the workbook says so
+        raise InputError(
+            "the workbook cannot be opened (its archive is damaged)",
+            todo="save it again as .xlsx or as CSV",
+            file=path,
+        ) from None
 
 
 def _in_part(archive: zipfile.ZipFile, name: str) -> int:

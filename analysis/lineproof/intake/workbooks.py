@@ -8,6 +8,7 @@ format as a date in January 1900; such cells become durations again, unless thei
 from __future__ import annotations
 
 import datetime as dt
+import math
 import zipfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -163,6 +164,8 @@ def _text(cell: Any, dt_as_duration: bool) -> str:
 
 
 def _number_text(value: float) -> str:
+    if not math.isfinite(value):
+        return str(value)
     if value == int(value) and abs(value) < 2**53:
         return str(int(value))
     if abs(value) >= 2**53:
