@@ -51,6 +51,18 @@ def test_a_slot_without_a_height_leaves_the_line_untold() -> None:
     assert row["reason"] == "every line of which it is known kept it"
 
 
+def test_a_bare_strip_at_either_side_breaks_the_rule_of_the_whole_road() -> None:
+    cells = season(*(cell(1, line, 0, None) for line in ("a-main", "b-main", "c-main", "d-main")))
+    record = lines(
+        laid(1, "a-main", 2, road_width_m=6.0, covered_width_m=6.0),
+        laid(1, "b-main", 3, road_width_m=6.0, covered_width_m=5.0),
+        laid(1, "c-main", 4, road_width_m=6.0, covered_width_m=5.0, near_gap_m=1.0),
+        laid(1, "d-main", 5, road_width_m=6.0),
+    )
+    row = rows_of(compare_rules(cells, record, mats()))["mats over the whole road"]
+    assert (row["lines_kept"], row["lines_broken"], row["lines_unknown"]) == (1, 2, 1)
+
+
 def test_the_odds_compare_lines_of_one_day_and_role() -> None:
     """At each of six events one main line was walked over and missed 2 of 100, another was not and missed 4."""
     cells = season(

@@ -16,14 +16,19 @@ import polars as pl
 from lineproof.season.comparisons import WITHIN_EVENTS, to_units
 from lineproof.season.matched import LEAST_WITNESSES, estimate_common_odds
 from lineproof.season_result_tables import MORNING_RULES
+from lineproof.setup.rules import TAPE_M
 from lineproof.vocabulary import SETTINGS
 from lineproof.wording import say_small
-
-TAPE_M = 0.1  # distances are written to a tenth of a metre
 
 
 def _limit(name: str) -> float:
     return SETTINGS[name].value
+
+
+def _widest_bare_m() -> pl.Expr:
+    """The wider of the bare strips at the two sides of the road; null where a width is not recorded."""
+    bare, near = pl.col("road_width_m") - pl.col("covered_width_m"), pl.coalesce("near_gap_m", pl.lit(0.0))
+    return pl.when(bare.is_not_null()).then(pl.max_horizontal(near, bare - near))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +51,7 @@ RULES: tuple[KeptRule, ...] = (
     KeptRule("a tag walked over every mat", pl.col("walk_test")),
     KeptRule("reader told as many ports as were used", pl.col("ports_told") == pl.col("highest_port")),
     KeptRule("reader set to race", pl.col("reader_role").cast(pl.String) == "race"),
-    KeptRule(
-        "mats over the whole road",
-        pl.col("road_width_m") - pl.col("covered_width_m") <= 2 * _limit("bare_width_m"),
-    ),
+    KeptRule("mats over the whole road", _widest_bare_m() <= _limit("bare_width_m")),
     KeptRule("a second power source", pl.col("backup_power")),
     KeptRule(
         f"lines {_limit('line_spacing_m'):g} m apart or more",
