@@ -175,3 +175,10 @@ def test_two_lines_that_share_a_reason_share_a_sentence() -> None:
         "mill, main; mill, backup: the clocks differ by 3 s."
     ]
     assert isinstance(shown.to_clock_rows(review([], [], torn)), pl.DataFrame)
+
+
+def test_where_no_line_tells_its_clock_they_are_not_listed() -> None:
+    torn = [clock(line=line, looks_like="cannot tell", reason="it read nobody") for line in ("a", "b", "c")]
+    assert cause_words.say_clocks(review([], [], torn)) == [
+        "No clock can be judged. Of each line: it read nobody."
+    ]

@@ -37,7 +37,7 @@ TO_DO: dict[str, str] = {
     Cause.BOTH_LINES.value: "Give the two lines of a point separate power, so that one failure leaves one line. Leave mains work to a competent person.",
     Cause.ROAD_WIDER.value: "Measure the road that runners can use, and lay mats over all of it or narrow it with fences and cones, on a closed road.",
     Cause.CROWD.value: "Let the start flow over more metres of line, or start in more waves; a second line helps little where both are crowded.",
-    Cause.WEAK_TAG.value: "The working list tags.csv names the tags to retire; no mat or reader cures them.",
+    Cause.WEAK_TAG.value: "The working list tags.csv names them: retire those that are used again, and see which batch the single-use ones are of; no mat or reader cures them.",
     Cause.PRACTICE_ROLE.value: "Put the role that the reader is set to on the morning's list, and look at the reads per passing in the first minutes.",
     Cause.WHOLE_LINE.value: "Compare hand tests of all its mats with those of a good line, and change the reader at the next event to see what the fault follows.",
 }
@@ -149,10 +149,15 @@ def say_clocks(review: Review) -> list[str]:
     told = [_clock(row) for row in rows.iter_rows(named=True) if row["looks_like"] in CLOCK_WORDS]
     torn = rows.filter(pl.col("looks_like").cast(pl.String) == "cannot tell", pl.col("reason").is_not_null())
     told += [
-        f"{'; '.join(labels)}: {reason}."
+        f"{_of_lines(labels, rows.height)}: {reason}."
         for reason, labels in torn.group_by("reason", maintain_order=True).agg("label").iter_rows()
     ]
     return told or ["No clock is shown to be wrong."]
+
+
+def _of_lines(labels: list[str], lines: int) -> str:
+    """The lines by name, but for an event of many where it is all of them."""
+    return "No clock can be judged. Of each line" if len(labels) == lines > 2 else "; ".join(labels)
 
 
 def _clock(row: Row) -> str:

@@ -45,13 +45,18 @@ def draw_origins(rows: pl.DataFrame, title: str) -> alt.LayerChart:
     )
 
 
+def _zero_rule() -> alt.Chart:
+    """A dashed line across the whole picture: rows of its own, as beside a category it would have no length."""
+    rule: alt.Chart = alt.Chart(pl.DataFrame({"zero": [0.0]})).mark_rule(strokeDash=[4, 3], color=BLACK)
+    return rule
+
+
 def draw_ways(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart:
     """Mean gain of each way with its 90 % range, against doing nothing."""
     rows = WAY_ROWS.conform(rows)
     drawn = rows.with_columns(
         says=pl.Series([say_about(gain, currency) for gain in rows["gain"]], dtype=pl.String),
         mark=pl.when("best").then(pl.lit("best on average")).otherwise(pl.lit("other")),
-        zero=pl.lit(0.0),
     )
     low, high = min(0.0, float(rows["low"].to_numpy().min())), max(1.0, float(rows["high"].to_numpy().max()))
     scale = alt.Scale(domain=[low, high], nice=True, zero=True)
@@ -65,7 +70,7 @@ def draw_ways(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart:
     )
     title_x = f"Money of today gained over the seasons looked at, {currency}"
     layers = [
-        base.mark_rule(strokeDash=[4, 3], color=BLACK).encode(x=alt.X("zero:Q").scale(scale)),
+        _zero_rule().encode(x=alt.X("zero:Q").scale(scale)),
         base.mark_rule(strokeWidth=3, color=BLUE).encode(
             x=alt.X("low:Q").scale(scale).title(title_x), x2="high:Q"
         ),
@@ -89,7 +94,6 @@ def draw_flows(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart:
     rows = FLOW_ROWS.conform(rows)
     drawn = rows.with_columns(
         says=pl.Series([say_about(money, currency) for money in rows["running"]], dtype=pl.String),
-        zero=pl.lit(0.0),
     )
     y_title = f"Running sum, {currency} of today"
     base = alt.Chart(drawn).encode(
@@ -98,7 +102,7 @@ def draw_flows(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart:
     )
     layers = [
         base.mark_area(color=PALE).encode(y=alt.Y("running_low:Q").title(y_title), y2="running_high:Q"),
-        base.mark_rule(strokeDash=[4, 3], color=BLACK).encode(y="zero:Q"),
+        _zero_rule().encode(y="zero:Q"),
         base.mark_line(
             color=BLUE, strokeWidth=2, point=alt.OverlayMarkDef(color=BLUE, filled=True, size=60)
         ).encode(y=alt.Y("running:Q").title(y_title).axis(tickCount=5)),
@@ -127,7 +131,6 @@ def draw_swings(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart
             ],
             dtype=pl.String,
         ),
-        zero=pl.lit(0.0),
     )
     x_title = f"Gain of the purchase, {currency} of today"
     base = alt.Chart(drawn).encode(
@@ -136,7 +139,7 @@ def draw_swings(rows: pl.DataFrame, currency: str, title: str) -> alt.LayerChart
     )
     layers = [
         base.mark_rule(strokeWidth=8, color=PALE).encode(x=alt.X("gain:Q"), x2="at:Q"),
-        base.mark_rule(strokeDash=[4, 3], color=BLACK).encode(x="zero:Q"),
+        _zero_rule().encode(x="zero:Q"),
         base.mark_point(filled=True, size=90, opacity=1).encode(
             x=alt.X("at:Q").title(x_title).axis(tickCount=5),
             color=alt.Color("end:N")
